@@ -1,0 +1,217 @@
+//! The frame: the whole picture of a panel, packed as the controllers want it.
+//!
+//! What enters are bitmaps, rectangles and pixels in panel coordinates, anything outside being cut off; what leaves are the
+//! bytes that a controller takes without conversion. The frame is a `DrawTarget`, so that whatever draws through
+//! embedded-graphics draws here too.
+
+use std::convert::Infallible;
+use std::fmt;
+
+use embedded_graphics_core::draw_target::DrawTarget;
+use embedded_graphics_core::geometry::OriginDimensions;
+use embedded_graphics_core::pixelcolor::BinaryColor;
+use embedded_graphics_core::{Pixel, geometry::Dimensions};
+
+use super::{Bitmap, Point, Rectangle, Size};
+
+/// How strongly something is drawn on glass that knows only on and off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Ink {
+    /// Every pixel of the shape.
+    Full,
+    /// Every other pixel in a checkerboard that is fixed to the panel: half the light.
+    Half,
+    /// Every pixel of the shape is put out.
+    Off,
+}
+
+impl Ink {
+    /// Which of the eight rows in column `x` this ink may touch.
+    fn rows(self, x: usize) -> u8 {
+        match (self, x % 2) {
+            (Ink::Half, 0) => 0b0101_0101,
+            (Ink::Half, _) => 0b1010_1010,
+            _ => 0xff,
+        }
+    }
+}
+
+/// A one-bit picture the size of a panel; a byte is eight rows of one column, least bit on top, page after page.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Frame {
+    size: Size,
+    bytes: Box<[u8]>,
+}
+
+impl Frame {
+    /// A dark frame. The height is rounded up to whole pages of eight rows in memory, but drawing ends at `size`.
+    pub fn new(size: Size) -> Self {
+        let pages = size.height.div_ceil(8) as usize;
+        Self { size, bytes: vec![0; pages * size.width as usize].into() }
+    }
+
+    /// All bytes, page after page, a byte a column.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// How many pages of eight rows there are.
+    pub fn pages(&self) -> u32 {
+        self.size.height.div_ceil(8)
+    }
+
+    /// The bytes of one page, a byte a column.
+    pub fn page(&self, page: u32) -> &[u8] {
+        let width = self.size.width as usize;
+        &self.bytes[page as usize * width..][..width]
+    }
+
+    /// Whether the pixel is lit; outside of the frame every pixel is dark.
+    pub fn pixel(&self, at: Point) -> bool {
+        let Some((index, bit)) = self.locate(at) else { return false };
+        self.bytes[index] >> bit & 1 == 1
+    }
+
+    /// Lights or darkens one pixel; outside of the frame nothing happens.
+    pub fn set_pixel(&mut self, at: Point, lit: bool) {
+        let Some((index, bit)) = self.locate(at) else { return };
+        if lit {
+            self.bytes[index] |= 1 << bit;
+        } else {
+            self.bytes[index] &= !(1 << bit);
+        }
+    }
+
+    fn locate(&self, at: Point) -> Option<(usize, u32)> {
+        let (x, y) = (u32::try_from(at.x).ok()?, u32::try_from(at.y).ok()?);
+        (x < self.size.width && y < self.size.height).then(|| ((y / 8 * self.size.width + x) as usize, y % 8))
+    }
+
+    /// Fills a rectangle.
+    pub fn fill(&mut self, area: Rectangle, ink: Ink) {
+        self.each_byte(area, |byte, mask, x| {
+            let rows = mask & ink.rows(x);
+            if ink == Ink::Off {
+                *byte &= !rows;
+            } else {
+                *byte |= rows;
+            }
+        });
+    }
+
+    /// Turns lit pixels dark and dark ones lit within a rectangle.
+    pub fn invert(&mut self, area: Rectangle) {
+        self.each_byte(area, |byte, mask, _| *byte ^= mask);
+    }
+
+    /// Puts the lit pixels of `bitmap` with its top left corner at `at`, cut to `clip` and to the frame.
+    pub fn blit(&mut self, bitmap: &Bitmap, at: Point, clip: Rectangle, ink: Ink) {
+        let area = Rectangle::new(at, bitmap.size()).intersection(&clip).intersection(&self.bounding_box());
+        let Some(last) = area.bottom_right() else { return };
+        let first = area.top_left;
+        let (skip, columns) = ((first.x - at.x) as usize, area.size.width as usize);
+        let width = self.size.width as usize;
+        for page in first.y / 8..=last.y / 8 {
+            // Rows of this page that the cut leaves, and the bitmap's row that falls on the page's top row.
+            let mask = page_mask(page, first.y, last.y);
+            let row = page * 8 - at.y;
+            let upper = row.div_euclid(8);
+            let shift = row.rem_euclid(8) as u32;
+            let line = &mut self.bytes[page as usize * width + first.x as usize..][..columns];
+            let source = |page: i32| {
+                (page >= 0 && page < bitmap.pages() as i32).then(|| &bitmap.page(page as u32)[skip..][..columns])
+            };
+            if let Some(source) = source(upper) {
+                combine(line, source, first.x as usize, ink, |byte| byte >> shift & mask);
+            }
+            if shift > 0
+                && let Some(source) = source(upper + 1)
+            {
+                combine(line, source, first.x as usize, ink, |byte| byte << (8 - shift) & mask);
+            }
+        }
+    }
+
+    /// Calls `change` for each byte that holds a pixel of `area`, with the rows concerned and the column.
+    fn each_byte(&mut self, area: Rectangle, change: impl Fn(&mut u8, u8, usize)) {
+        let area = area.intersection(&self.bounding_box());
+        let Some(last) = area.bottom_right() else { return };
+        let first = area.top_left;
+        let width = self.size.width as usize;
+        for page in first.y / 8..=last.y / 8 {
+            let mask = page_mask(page, first.y, last.y);
+            let line = &mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize];
+            for (offset, byte) in line.iter_mut().enumerate() {
+                change(byte, mask, first.x as usize + offset);
+            }
+        }
+    }
+
+    /// A frame from rows of text, `#` for a lit pixel and any other character for a dark one.
+    pub fn from_pattern(rows: &[&str]) -> Self {
+        let bitmap = Bitmap::from_pattern(rows);
+        let mut frame = Self::new(bitmap.size());
+        frame.blit(&bitmap, Point::zero(), frame.bounding_box(), Ink::Full);
+        frame
+    }
+}
+
+/// The rows of `page` that lie between the rows `first` and `last` of the frame.
+fn page_mask(page: i32, first: i32, last: i32) -> u8 {
+    let top = (first - page * 8).clamp(0, 7);
+    let bottom = (last - page * 8).clamp(0, 7);
+    (0xff << top) & (0xff >> (7 - bottom))
+}
+
+/// Combines moved source bytes with a run of frame bytes that begins in column `x`.
+fn combine(line: &mut [u8], source: &[u8], x: usize, ink: Ink, moved: impl Fn(u8) -> u8) {
+    match ink {
+        Ink::Full => line.iter_mut().zip(source).for_each(|(byte, from)| *byte |= moved(*from)),
+        Ink::Off => line.iter_mut().zip(source).for_each(|(byte, from)| *byte &= !moved(*from)),
+        Ink::Half => {
+            for (offset, (byte, from)) in line.iter_mut().zip(source).enumerate() {
+                *byte |= moved(*from) & ink.rows(x + offset);
+            }
+        }
+    }
+}
+
+impl fmt::Debug for Frame {
+    /// The picture in rows of `#` and `.`, so that a failing test shows it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "Frame {}x{}", self.size.width, self.size.height)?;
+        for y in 0..self.size.height as i32 {
+            let row: String =
+                (0..self.size.width as i32).map(|x| if self.pixel(Point::new(x, y)) { '#' } else { '.' }).collect();
+            writeln!(f, "{row}")?;
+        }
+        Ok(())
+    }
+}
+
+impl OriginDimensions for Frame {
+    fn size(&self) -> Size {
+        self.size
+    }
+}
+
+impl DrawTarget for Frame {
+    type Color = BinaryColor;
+    type Error = Infallible;
+
+    fn draw_iter<I: IntoIterator<Item = Pixel<BinaryColor>>>(&mut self, pixels: I) -> Result<(), Infallible> {
+        for Pixel(at, color) in pixels {
+            self.set_pixel(at, color.is_on());
+        }
+        Ok(())
+    }
+
+    fn fill_solid(&mut self, area: &Rectangle, color: BinaryColor) -> Result<(), Infallible> {
+        self.fill(*area, if color.is_on() { Ink::Full } else { Ink::Off });
+        Ok(())
+    }
+
+    fn clear(&mut self, color: BinaryColor) -> Result<(), Infallible> {
+        self.fill_solid(&self.bounding_box(), color)
+    }
+}

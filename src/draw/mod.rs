@@ -1,0 +1,16 @@
+//! Drawing into a one-bit frame: the frame itself, packed bitmaps, and the shapes that elements are made of.
+//!
+//! What enters are pixels and bitmaps with their places; what leaves is a [`Frame`]. Nothing here knows of readings or files.
+
+mod bitmap;
+mod frame;
+
+pub use bitmap::Bitmap;
+pub use frame::{Frame, Ink};
+
+/// A place in pixels; x grows to the right, y grows downwards, and `(0, 0)` is the top left pixel of the panel.
+pub use embedded_graphics_core::geometry::Point;
+/// A width and a height in pixels.
+pub use embedded_graphics_core::geometry::Size;
+/// A rectangle of whole pixels.
+pub use embedded_graphics_core::primitives::Rectangle;

@@ -1,0 +1,85 @@
+//! A strike: one face at one pixel size, its glyphs packed for the frame.
+
+use crate::draw::Bitmap;
+
+/// One character's picture and measures.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glyph {
+    /// The lit pixels, without empty rows or columns around them.
+    pub bitmap: Bitmap,
+    /// Pixels from the pen to the left edge of the bitmap.
+    pub left: i32,
+    /// Rows from the baseline up to the top row of the bitmap; a glyph that stands on the baseline and is seven rows tall
+    /// has a `rise` of seven.
+    pub rise: i32,
+    /// How far the pen moves.
+    pub advance: u32,
+}
+
+/// A face at one size. All digits share one advance.
+#[derive(Clone, Debug)]
+pub struct Strike {
+    name: String,
+    figure_height: u32,
+    ascent: u32,
+    descent: u32,
+    /// Sorted by character.
+    glyphs: Vec<(char, Glyph)>,
+    missing: Glyph,
+}
+
+impl Strike {
+    /// A strike from its glyphs.
+    ///
+    /// `figure_height` is the height of its digits in pixels, which decides from how far it can be read; `ascent` and
+    /// `descent` are the rows that a line needs above and below the baseline; `missing` is drawn for a character that the
+    /// face lacks.
+    pub fn new(
+        name: impl Into<String>,
+        figure_height: u32,
+        ascent: u32,
+        descent: u32,
+        mut glyphs: Vec<(char, Glyph)>,
+        missing: Glyph,
+    ) -> Self {
+        glyphs.sort_by_key(|(c, _)| *c);
+        glyphs.dedup_by_key(|(c, _)| *c);
+        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing }
+    }
+
+    /// The face's name and the strike's size, such as `wide 24`.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The height of the digits in pixels.
+    pub fn figure_height(&self) -> u32 {
+        self.figure_height
+    }
+
+    /// Rows that a line needs above the baseline.
+    pub fn ascent(&self) -> u32 {
+        self.ascent
+    }
+
+    /// Rows that a line needs below the baseline.
+    pub fn descent(&self) -> u32 {
+        self.descent
+    }
+
+    /// The glyph of a character, if the face has it.
+    pub fn glyph(&self, character: char) -> Option<&Glyph> {
+        let index = self.glyphs.binary_search_by_key(&character, |(c, _)| *c).ok()?;
+        Some(&self.glyphs[index].1)
+    }
+
+    /// The box that stands for a character that the face lacks.
+    pub fn missing(&self) -> &Glyph {
+        &self.missing
+    }
+
+    /// Every glyph with its character, in the order of the characters.
+    pub fn glyphs(&self) -> impl Iterator<Item = (char, &Glyph)> {
+        self.glyphs.iter().map(|(c, glyph)| (*c, glyph))
+    }
+}

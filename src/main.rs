@@ -1,0 +1,3 @@
+//! The `sidelight` program.
+
+fn main() {}

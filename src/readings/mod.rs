@@ -1,0 +1,21 @@
+//! Readings: a number picked out of a payload, and whether it can be believed.
+//!
+//! What enters are payload bytes, whether the broker had kept them, and the time; what leaves is a number with a [`State`].
+//! Nothing here reads a clock: time is a [`Moment`] that the caller passes in.
+
+mod moment;
+
+pub use moment::Moment;
+
+/// Whether a reading can be believed. Ordered from good to bad, so that the worst of several is their maximum.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum State {
+    /// Heard lately, and in its range.
+    Live,
+    /// Older than the layout allows, or kept by the broker for an unknown time.
+    Stale,
+    /// Nothing heard yet.
+    Waiting,
+    /// The last message could not be understood, was no number, or was out of range.
+    Faulty,
+}
