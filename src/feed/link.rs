@@ -57,8 +57,8 @@ pub(super) struct Dial {
 }
 
 enum Options {
-    V3(rumqttc::MqttOptions),
-    V5(rumqttc::v5::MqttOptions),
+    V3(Box<rumqttc::MqttOptions>),
+    V5(Box<rumqttc::v5::MqttOptions>),
 }
 
 impl Dial {
@@ -72,8 +72,8 @@ impl Dial {
             Transport::tcp()
         };
         let options = match settings.protocol {
-            Protocol::V3 => Options::V3(v3::options(settings, transport)),
-            Protocol::V5 => Options::V5(v5::options(settings, transport)),
+            Protocol::V3 => Options::V3(Box::new(v3::options(settings, transport))),
+            Protocol::V5 => Options::V5(Box::new(v5::options(settings, transport))),
         };
         Ok(Self { broker: settings.broker.clone(), delivery: settings.delivery, options })
     }
@@ -87,11 +87,11 @@ impl Dial {
     pub fn open(&self) -> (Client, Link) {
         let (sender, wire) = match &self.options {
             Options::V3(options) => {
-                let (client, events) = v3::open(options.clone(), REQUESTS);
+                let (client, events) = v3::open((**options).clone(), REQUESTS);
                 (Sender::V3(client), Wire::V3(Box::new(events)))
             }
             Options::V5(options) => {
-                let (client, events) = rumqttc::v5::AsyncClient::new(options.clone(), REQUESTS);
+                let (client, events) = rumqttc::v5::AsyncClient::new((**options).clone(), REQUESTS);
                 (Sender::V5(client), Wire::V5(Box::new(events)))
             }
         };

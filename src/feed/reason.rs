@@ -42,7 +42,7 @@ pub enum Reason {
     },
     /// The connection ended before the broker agreed to it.
     #[error(
-        "{broker} closed the connection before it answered: check the port, and whether it expects TLS (mqtts://) or none (mqtt://)"
+        "{broker} closed the connection before it answered: check the port, whether it expects TLS (mqtts://) or none (mqtt://), and whether it speaks the chosen version of MQTT"
     )]
     ClosedEarly {
         /// The address.
@@ -251,7 +251,20 @@ impl Situation<'_> {
         Reason::NotMqtt { broker: self.broker.to_string(), why: why.to_string() }
     }
 
-    /// An error of the network.
+    /// An error on the way to a connection.
+    pub fn dialling(&self, error: &io::Error) -> Reason {
+        // Name resolution has codes of its own, so that its errors carry no number of the operating system.
+        let resolving =
+            error.raw_os_error().is_none() && error.get_ref().is_some_and(|inner| !inner.is::<rustls::Error>());
+        if resolving && !self.connected {
+            let why = error.to_string();
+            let why = why.rsplit(": ").next().unwrap_or_default().into();
+            return Reason::Unresolved { host: self.broker.host().into(), why };
+        }
+        self.io(error)
+    }
+
+    /// An error of a connection.
     pub fn io(&self, error: &io::Error) -> Reason {
         use io::ErrorKind as Kind;
 
@@ -263,13 +276,9 @@ impl Situation<'_> {
             Kind::ConnectionRefused => Reason::NothingListens { broker },
             Kind::UnexpectedEof | Kind::ConnectionReset | Kind::ConnectionAborted | Kind::BrokenPipe => self.closed(),
             Kind::TimedOut => self.timed_out(),
+            // The end of the connection in the middle of a packet.
+            Kind::Other if error.raw_os_error().is_none() => self.closed(),
             _ if self.connected => Reason::Broken { why: error.to_string() },
-            // Name resolution has codes of its own, so that its errors carry no number of the operating system.
-            _ if error.raw_os_error().is_none() => {
-                let why = error.to_string();
-                let why = why.rsplit(": ").next().unwrap_or_default().into();
-                Reason::Unresolved { host: self.broker.host().into(), why }
-            }
             _ => Reason::Unreachable { broker, why: error.to_string() },
         }
     }

@@ -74,7 +74,7 @@ pub(super) fn reason(error: ConnectionError, situation: &Situation) -> Reason {
     match error {
         ConnectionError::ConnectionRefused(code) => Reason::Refused(refusal(code)),
         ConnectionError::NetworkTimeout | ConnectionError::FlushTimeout => situation.timed_out(),
-        ConnectionError::Io(error) => situation.io(&error),
+        ConnectionError::Io(error) => situation.dialling(&error),
         ConnectionError::Tls(error) => situation.tls_setup(&error),
         ConnectionError::NotConnAck(_) => situation.not_mqtt("another packet in place of the answer to the connection"),
         ConnectionError::RequestsDone => situation.closed(),
@@ -85,7 +85,7 @@ pub(super) fn reason(error: ConnectionError, situation: &Situation) -> Reason {
             StateError::Deserialization(Malformed::PayloadSizeLimitExceeded(_)) if situation.connected => {
                 Reason::PacketTooLarge { limit: LARGEST_PACKET }
             }
-            StateError::Deserialization(Malformed::InvalidConnectReturnCode(code)) => {
+            StateError::Deserialization(Malformed::InvalidConnectReturnCode(code)) if !situation.connected => {
                 Reason::Refused(Refusal::from_code(code))
             }
             StateError::Deserialization(error) => situation.not_mqtt(error),

@@ -94,7 +94,7 @@ pub(super) fn reason(error: ConnectionError, situation: &Situation) -> Reason {
     match error {
         ConnectionError::ConnectionRefused(code) => Reason::Refused(refusal(code)),
         ConnectionError::Timeout(_) => situation.timed_out(),
-        ConnectionError::Io(error) => situation.io(&error),
+        ConnectionError::Io(error) => situation.dialling(&error),
         ConnectionError::Tls(error) => situation.tls_setup(&error),
         ConnectionError::NotConnAck(_) => situation.not_mqtt("another packet in place of the answer to the connection"),
         ConnectionError::RequestsDone => situation.closed(),
@@ -105,16 +105,12 @@ pub(super) fn reason(error: ConnectionError, situation: &Situation) -> Reason {
             StateError::ServerDisconnect { reason_code, .. } => {
                 Reason::Dismissed(Refusal::from_code(reason_code as u8))
             }
-            StateError::ConnFail { reason } => Reason::Refused(refusal(reason)),
+            StateError::ConnFail { reason } if !situation.connected => Reason::Refused(refusal(reason)),
             StateError::IncomingPacketTooLarge { .. } => Reason::PacketTooLarge { limit: LARGEST_PACKET },
             StateError::Deserialization(Malformed::PayloadSizeLimitExceeded { .. }) if situation.connected => {
                 Reason::PacketTooLarge { limit: LARGEST_PACKET }
             }
-            // The code by which a broker that only knows 3.1.1 refuses a newer version.
-            StateError::Deserialization(Malformed::InvalidConnectReturnCode(1)) => {
-                Reason::Refused(Refusal::ProtocolVersion)
-            }
-            StateError::Deserialization(Malformed::InvalidConnectReturnCode(code)) => {
+            StateError::Deserialization(Malformed::InvalidConnectReturnCode(code)) if !situation.connected => {
                 Reason::Refused(Refusal::from_code(code))
             }
             StateError::Deserialization(error) => situation.not_mqtt(error),
