@@ -15,6 +15,8 @@
 //! file or a socket. The outer ring does: [`feed`], [`service`] (the event loop) and [`commands`] (one file a verb).
 
 pub mod commands;
+#[cfg(feature = "demo")]
+pub mod demo;
 pub mod draw;
 pub mod faces;
 pub mod feed;

@@ -2,7 +2,15 @@
 //!
 //! What enters are the project's own bitmap faces (BDF) and outline files (TrueType, OpenType) as bytes; what leaves is a
 //! [`Strike`], a face at one pixel size with every glyph packed for the frame. Nothing here opens a file.
+//!
+//! [`Catalogue`] is the door: it knows every family by name and hands out strikes. [`bdf`] reads the built-in faces.
+//! [`Strike::run`] and [`Strike::measure`] lay a text out in one strike.
 
+pub mod bdf;
+mod catalogue;
 mod strike;
+mod text;
 
+pub use catalogue::{Catalogue, FaceError};
 pub use strike::{Glyph, Strike};
+pub use text::{Extent, Run};

@@ -4,7 +4,15 @@
 //! keeps its [`Span`], to the end: the compiled element still knows its place in the file.
 
 mod finding;
+mod nearest;
+mod parser;
+pub mod report;
+mod source;
 pub mod syntax;
+pub mod tokens;
 
 pub use finding::{Finding, Severity};
+pub use nearest::nearest;
+pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_FORMAT_LENGTH, MAX_OPERATORS, parse, parse_format};
+pub use source::{MAX_BYTES, decode};
 pub use syntax::Span;

@@ -1,0 +1,280 @@
+//! The catalogue: every family by name, at every figure height that it comes in.
+//!
+//! What enters is a family's name and a figure height in pixels; what leaves is a [`Strike`] to draw with, or an error that says
+//! what there is instead. The built-in faces are part of the program and are read when they are used. Nothing here opens a file.
+
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::Strike;
+use super::bdf::{BdfError, Sheet};
+
+/// A family of the project's own bitmap faces.
+struct Family {
+    name: &'static str,
+    /// The figure heights in pixels, ascending.
+    heights: &'static [u32],
+    /// The BDF text of each height, in the same order.
+    sources: &'static [&'static str],
+}
+
+/// The table of families from the names of the files in `fonts/`: a family, and its figure heights in ascending order.
+macro_rules! families {
+    ($($family:literal: $($height:literal),+;)*) => {
+        &[$(Family {
+            name: $family,
+            heights: &[$($height),+],
+            sources: &[$(
+                include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/fonts/", $family, "-", $height, ".bdf"))
+            ),+],
+        }),*]
+    };
+}
+
+static FAMILIES: &[Family] = families! {};
+
+/// Why there is no strike.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum FaceError {
+    /// No family of this name.
+    #[error("no face is called `{name}`; there are {}", list(known))]
+    UnknownFamily {
+        /// The name that was asked for.
+        name: String,
+        /// The names that there are.
+        known: Vec<String>,
+    },
+    /// The family does not come in this figure height.
+    #[error("the face `{family}` has no digits of {figure_height} px; the nearest are {}", nearest(*below, *above))]
+    NoSuchSize {
+        /// The family's name.
+        family: String,
+        /// The height that was asked for, in pixels.
+        figure_height: u32,
+        /// The next smaller figure height.
+        below: Option<u32>,
+        /// The next larger figure height.
+        above: Option<u32>,
+    },
+    /// A face that is part of the program cannot be read: a mistake in the program.
+    #[error("the built-in face `{family}` is damaged: {error}")]
+    Damaged {
+        /// The family's name.
+        family: String,
+        /// What is wrong with it.
+        error: BdfError,
+    },
+}
+
+fn list(names: &[String]) -> String {
+    names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ")
+}
+
+fn nearest(below: Option<u32>, above: Option<u32>) -> String {
+    match (below, above) {
+        (Some(below), Some(above)) => format!("{below} and {above} px"),
+        (Some(one), None) | (None, Some(one)) => format!("those of {one} px"),
+        (None, None) => "none".into(),
+    }
+}
+
+/// Every family that a layout may name.
+///
+/// Strikes are shared: whoever asks again gets the same one, as long as it is among the last [`Catalogue::KEPT`] that anybody
+/// asked for. Whoever draws keeps the `Arc`.
+pub struct Catalogue {
+    built_in: &'static [Family],
+    /// The strikes that were asked for lately, the latest last.
+    kept: Mutex<Vec<Kept>>,
+}
+
+struct Kept {
+    family: String,
+    figure_height: u32,
+    strike: Arc<Strike>,
+}
+
+impl Default for Catalogue {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Catalogue {
+    /// How many strikes are kept for the next one who asks.
+    pub const KEPT: usize = 48;
+
+    /// The built-in families; reads none of them yet.
+    pub fn new() -> Self {
+        Self::of(FAMILIES)
+    }
+
+    fn of(built_in: &'static [Family]) -> Self {
+        Self { built_in, kept: Mutex::default() }
+    }
+
+    /// The names of all families, the built-in ones first.
+    pub fn families(&self) -> impl Iterator<Item = &str> {
+        self.built_in.iter().map(|family| family.name)
+    }
+
+    /// The figure heights in pixels that a family comes in, ascending; reads no face.
+    pub fn sizes(&self, family: &str) -> Result<&[u32], FaceError> {
+        Ok(self.find(family)?.heights)
+    }
+
+    /// The strike of a family whose digits are `figure_height` pixels tall.
+    pub fn strike(&self, family: &str, figure_height: u32) -> Result<Arc<Strike>, FaceError> {
+        let built_in = self.find(family)?;
+        let index = place(family, built_in.heights, figure_height)?;
+        // Nothing below can leave the list half changed, so that a poisoned lock is as good as any.
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = kept.iter().position(|one| one.figure_height == figure_height && one.family == family) {
+            let found = kept.remove(found);
+            let strike = Arc::clone(&found.strike);
+            kept.push(found);
+            return Ok(strike);
+        }
+        let damaged = |error| FaceError::Damaged { family: family.into(), error };
+        let strike =
+            Sheet::parse(built_in.sources[index]).and_then(|sheet| sheet.into_strike(family)).map_err(damaged)?;
+        let strike = Arc::new(strike);
+        if kept.len() == Self::KEPT {
+            kept.remove(0);
+        }
+        kept.push(Kept { family: family.into(), figure_height, strike: Arc::clone(&strike) });
+        Ok(strike)
+    }
+
+    fn find(&self, family: &str) -> Result<&'static Family, FaceError> {
+        self.built_in.iter().find(|built_in| built_in.name == family).ok_or_else(|| FaceError::UnknownFamily {
+            name: family.into(),
+            known: self.families().map(str::to_owned).collect(),
+        })
+    }
+
+    /// The families that have a glyph for `character`, by their smallest strike: what to name where another face lacks it.
+    pub fn families_with(&self, character: char) -> Vec<&str> {
+        let has = |family: &&Family| {
+            let smallest = family.heights.first().and_then(|height| self.strike(family.name, *height).ok());
+            smallest.is_some_and(|strike| strike.glyph(character).is_some())
+        };
+        self.built_in.iter().filter(has).map(|family| family.name).collect()
+    }
+}
+
+/// Where in `heights` the wanted one stands.
+fn place(family: &str, heights: &[u32], figure_height: u32) -> Result<usize, FaceError> {
+    heights.binary_search(&figure_height).map_err(|after| FaceError::NoSuchSize {
+        family: family.into(),
+        figure_height,
+        below: after.checked_sub(1).map(|before| heights[before]),
+        above: heights.get(after).copied(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
+    use super::*;
+
+    const TINY_3: &str = "STARTFONT 2.2\nFONT tiny\nSIZE 3 75 75\nFONTBOUNDINGBOX 2 3 0 0\nSTARTPROPERTIES 3\nFONT_ASCENT 3\n\
+        FONT_DESCENT 1\nFIGURE_HEIGHT 3\nENDPROPERTIES\nCHARS 1\nSTARTCHAR zero\nENCODING 48\nSWIDTH 0 0\nDWIDTH 3 0\n\
+        BBX 2 3 0 0\nBITMAP\nC0\nC0\nC0\nENDCHAR\nENDFONT\n";
+    static TEST: &[Family] = &[
+        Family { name: "tiny", heights: &[3, 5, 9], sources: &[TINY_3, "no face", ""] },
+        Family { name: "other", heights: &[4], sources: &[""] },
+    ];
+
+    fn catalogue() -> Catalogue {
+        Catalogue::of(TEST)
+    }
+
+    #[test]
+    fn hands_out_one_strike_however_often_it_is_asked_for() {
+        let catalogue = catalogue();
+        let first = catalogue.strike("tiny", 3).unwrap();
+        let second = catalogue.strike("tiny", 3).unwrap();
+        assert!(Arc::ptr_eq(&first, &second));
+        assert_eq!((first.name(), first.figure_height()), ("tiny 3", 3));
+    }
+
+    #[test]
+    fn looking_at_names_and_sizes_reads_no_face() {
+        // The texts of two of these are no faces at all, and nobody notices.
+        assert_eq!(catalogue().families().collect::<Vec<_>>(), ["tiny", "other"]);
+        assert_eq!(catalogue().sizes("tiny").unwrap(), [3, 5, 9]);
+    }
+
+    #[test]
+    fn an_unknown_family_is_answered_with_the_known_ones() {
+        let error = catalogue().sizes("big").unwrap_err();
+        assert_eq!(error.to_string(), "no face is called `big`; there are `tiny`, `other`");
+        assert_eq!(catalogue().strike("big", 3).unwrap_err(), error);
+    }
+
+    #[test]
+    fn a_missing_size_is_answered_with_the_nearest_ones() {
+        let message = |height| catalogue().strike("tiny", height).unwrap_err().to_string();
+        assert_eq!(message(2), "the face `tiny` has no digits of 2 px; the nearest are those of 3 px");
+        assert_eq!(message(6), "the face `tiny` has no digits of 6 px; the nearest are 5 and 9 px");
+        assert_eq!(message(10), "the face `tiny` has no digits of 10 px; the nearest are those of 9 px");
+    }
+
+    #[test]
+    fn a_damaged_face_is_an_error() {
+        assert!(matches!(catalogue().strike("tiny", 5), Err(FaceError::Damaged { .. })));
+    }
+
+    #[test]
+    fn finds_the_families_that_have_a_character() {
+        assert_eq!(catalogue().families_with('0'), ["tiny"]);
+        assert!(catalogue().families_with('é').is_empty());
+    }
+
+    /// The table against the files, both ways, and each file against its own name.
+    #[test]
+    fn the_table_holds_exactly_the_files() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fonts");
+        let mut files = BTreeSet::new();
+        if folder.exists() {
+            for entry in std::fs::read_dir(folder).unwrap() {
+                let name = entry.unwrap().file_name().into_string().unwrap();
+                files.extend(name.strip_suffix(".bdf").filter(|stem| !stem.starts_with("icons-")).map(str::to_owned));
+            }
+        }
+        let catalogue = Catalogue::new();
+        let mut listed = BTreeSet::new();
+        for family in FAMILIES {
+            assert!(family.heights.is_sorted_by(|a, b| a < b), "{} ascends", family.name);
+            for height in family.heights {
+                let name = format!("{}-{height}", family.name);
+                let strike = catalogue.strike(family.name, *height).unwrap_or_else(|error| panic!("{name}: {error}"));
+                assert_eq!(strike.figure_height(), *height, "{name}");
+                let digits: BTreeSet<u32> = ('0'..='9').map(|digit| strike.glyph(digit).unwrap().advance).collect();
+                assert_eq!(digits.len(), 1, "{name}: the digits share one advance");
+                listed.insert(name);
+            }
+        }
+        assert_eq!(listed, files);
+    }
+
+    /// `families_with` looks at the smallest strike only, which is right where all strikes have the same characters.
+    #[test]
+    fn the_strikes_of_a_family_have_the_same_characters() {
+        let catalogue = Catalogue::new();
+        for family in FAMILIES {
+            let characters = |height: &u32| {
+                let strike = catalogue.strike(family.name, *height).unwrap();
+                strike.glyphs().map(|(character, _)| character).collect::<BTreeSet<_>>()
+            };
+            let first = characters(&family.heights[0]);
+            for height in family.heights {
+                let other = characters(height);
+                let difference: Vec<_> = first.symmetric_difference(&other).collect();
+                assert!(difference.is_empty(), "{} {height}: {difference:?}", family.name);
+            }
+        }
+    }
+}
