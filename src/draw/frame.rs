@@ -14,23 +14,28 @@ use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
 use super::{Bitmap, Point, Rectangle, Size};
 
-/// How strongly something is drawn on glass that knows only on and off.
+/// How strongly something is drawn on glass that knows only on and off. The patterns are fixed to the panel, so that shapes
+/// that touch share one texture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Ink {
     /// Every pixel of the shape.
     Full,
-    /// Every other pixel in a checkerboard that is fixed to the panel: half the light.
+    /// Half of the pixels, in bricks two wide and one tall: a straight or diagonal line of one pixel keeps half of itself in
+    /// any direction, which a checkerboard does not.
     Half,
+    /// Diagonal lines four pixels apart.
+    Hatch,
     /// Every pixel of the shape is put out.
     Off,
 }
 
 impl Ink {
-    /// Which of the eight rows in column `x` this ink may touch.
+    /// Which of the eight rows in column `x` this ink may touch; both patterns repeat every four rows and columns.
     fn rows(self, x: usize) -> u8 {
-        match (self, x % 2) {
-            (Ink::Half, 0) => 0b0101_0101,
+        match (self, x % 4) {
+            (Ink::Half, 0 | 1) => 0b0101_0101,
             (Ink::Half, _) => 0b1010_1010,
+            (Ink::Hatch, column) => 0b0001_0001 << (3 - column),
             _ => 0xff,
         }
     }
@@ -168,7 +173,7 @@ fn combine(line: &mut [u8], source: &[u8], x: usize, ink: Ink, moved: impl Fn(u8
     match ink {
         Ink::Full => line.iter_mut().zip(source).for_each(|(byte, from)| *byte |= moved(*from)),
         Ink::Off => line.iter_mut().zip(source).for_each(|(byte, from)| *byte &= !moved(*from)),
-        Ink::Half => {
+        Ink::Half | Ink::Hatch => {
             for (offset, (byte, from)) in line.iter_mut().zip(source).enumerate() {
                 *byte |= moved(*from) & ink.rows(x + offset);
             }

@@ -2,11 +2,15 @@
 //!
 //! What enters are pixels and bitmaps with their places; what leaves is a [`Frame`]. Nothing here knows of readings or files.
 
+mod bar;
 mod bitmap;
 mod frame;
+mod text;
 
+pub use bar::{BarShape, Beyond, Level};
 pub use bitmap::Bitmap;
 pub use frame::{Frame, Ink};
+pub use text::{advance, draw_field, draw_text, ink_columns, ink_rows};
 
 /// A place in pixels; x grows to the right, y grows downwards, and `(0, 0)` is the top left pixel of the panel.
 pub use embedded_graphics_core::geometry::Point;

@@ -1,6 +1,6 @@
 //! A strike: one face at one pixel size, its glyphs packed for the frame.
 
-use crate::draw::Bitmap;
+use crate::draw::{Bitmap, Size};
 
 /// One character's picture and measures.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,6 +26,7 @@ pub struct Strike {
     /// Sorted by character.
     glyphs: Vec<(char, Glyph)>,
     missing: Glyph,
+    figure_ink: (i32, i32),
 }
 
 impl Strike {
@@ -42,9 +43,17 @@ impl Strike {
         mut glyphs: Vec<(char, Glyph)>,
         missing: Glyph,
     ) -> Self {
+        if let Some((_, zero)) = glyphs.iter().find(|(c, _)| *c == '0') {
+            // A space as wide as a digit, for numbers that are filled up to a width; a face's own comes first.
+            let space = Glyph { bitmap: Bitmap::new(Size::zero()), left: 0, rise: 0, advance: zero.advance };
+            glyphs.push(('\u{2007}', space));
+        }
         glyphs.sort_by_key(|(c, _)| *c);
         glyphs.dedup_by_key(|(c, _)| *c);
-        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing }
+        let digits = || glyphs.iter().filter(|(c, _)| c.is_ascii_digit()).map(|(_, glyph)| glyph);
+        let left = digits().map(|glyph| glyph.left).min().unwrap_or(0);
+        let right = digits().map(|glyph| glyph.left + glyph.bitmap.size().width as i32).max().unwrap_or(0);
+        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing, figure_ink: (left, right) }
     }
 
     /// The face's name and the strike's size, such as `wide 24`.
@@ -71,6 +80,23 @@ impl Strike {
     pub fn glyph(&self, character: char) -> Option<&Glyph> {
         let index = self.glyphs.binary_search_by_key(&character, |(c, _)| *c).ok()?;
         Some(&self.glyphs[index].1)
+    }
+
+    /// The glyph of a character, or the box that stands for one that the face lacks.
+    pub fn glyph_or_missing(&self, character: char) -> &Glyph {
+        self.glyph(character).unwrap_or(&self.missing)
+    }
+
+    /// The ink of any digit within its cell: from the leftmost left edge to the rightmost right edge. Numbers are aligned by
+    /// this, so that they do not shift sideways when a digit changes.
+    pub fn figure_ink(&self) -> (i32, i32) {
+        self.figure_ink
+    }
+
+    /// Dark columns between the digits of the widest neighbours.
+    pub fn figure_gap(&self) -> u32 {
+        let (left, right) = self.figure_ink;
+        (self.glyph_or_missing('0').advance as i32 - (right - left)).max(0) as u32
     }
 
     /// The box that stands for a character that the face lacks.

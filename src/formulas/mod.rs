@@ -1,1 +1,12 @@
-//! (to be written)
+//! What is computed from readings: compiled expressions and the formulas that they may call.
+//!
+//! What enters are numbers with their states; what leaves is a number that is as bad as its worst input. One file a field of
+//! knowledge, the source beside each formula; outside of its validity a formula gives nothing, and the result is faulty.
+
+mod bounds;
+mod compiled;
+mod function;
+
+pub use bounds::Bounds;
+pub use compiled::{Compiled, Evaluated, Operator};
+pub use function::Function;

@@ -1,1 +1,16 @@
-//! (to be written)
+//! From a checked layout to pixels: boxes, worst-case fit, the compiled program, and the renderer that runs it.
+//!
+//! What enters are the model of a layout file and the faces; what leaves is a [`Program`], in which nothing that the readings
+//! can give is clipped or overlaps, and from the program a frame. Pure: no file, no clock, no socket.
+
+mod boxes;
+mod compile;
+mod fit;
+pub mod format;
+mod overlap;
+mod program;
+mod renderer;
+
+pub use compile::compile;
+pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
+pub use renderer::{Renderer, Said};

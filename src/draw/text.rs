@@ -1,0 +1,105 @@
+//! Setting characters: glyphs of a strike along a baseline, and the looks of numbers that cannot be believed.
+//!
+//! What enters are characters and a pen; what leaves are pixels in the frame and the moved pen. Nothing here allocates.
+
+use crate::faces::Strike;
+use crate::readings::State;
+
+use super::{Frame, Ink, Point, Rectangle, Size};
+
+/// Draws `text` with its baseline's left end at `pen`, cut to `clip`, and gives the pen's new x.
+///
+/// The row at `pen.y` is the first one below the baseline. A character that the face lacks shows as a box.
+pub fn draw_text(frame: &mut Frame, strike: &Strike, pen: Point, text: &str, clip: Rectangle, ink: Ink) -> i32 {
+    let mut x = pen.x;
+    for character in text.chars() {
+        let glyph = strike.glyph_or_missing(character);
+        frame.blit(&glyph.bitmap, Point::new(x + glyph.left, pen.y - glyph.rise), clip, ink);
+        x += glyph.advance as i32;
+    }
+    x
+}
+
+/// How far the pen moves over `text`.
+pub fn advance(strike: &Strike, text: &str) -> i32 {
+    text.chars().map(|character| strike.glyph_or_missing(character).advance as i32).sum()
+}
+
+/// The columns that the ink of `text` covers, from the pen's start, a digit counting as wide as the widest one.
+///
+/// Blank text covers nothing: `(0, 0)`.
+pub fn ink_columns(strike: &Strike, text: &str) -> (i32, i32) {
+    let mut x = 0;
+    let mut columns: Option<(i32, i32)> = None;
+    for character in text.chars() {
+        let glyph = strike.glyph_or_missing(character);
+        let width = glyph.bitmap.size().width as i32;
+        let (left, right) =
+            if character.is_ascii_digit() { strike.figure_ink() } else { (glyph.left, glyph.left + width) };
+        if right > left {
+            let (first, last) = columns.unwrap_or((x + left, x + right));
+            columns = Some((first.min(x + left), last.max(x + right)));
+        }
+        x += glyph.advance as i32;
+    }
+    columns.unwrap_or((0, 0))
+}
+
+/// The rows that the ink of `text` covers: above the baseline and below it. Never less than the figure height above, so that
+/// neighbouring texts of one size stand on one line.
+pub fn ink_rows(strike: &Strike, text: &str) -> (i32, i32) {
+    let mut rows = (strike.figure_height() as i32, 0);
+    for character in text.chars() {
+        let glyph = strike.glyph_or_missing(character);
+        rows.0 = rows.0.max(glyph.rise);
+        rows.1 = rows.1.max(glyph.bitmap.size().height as i32 - glyph.rise);
+    }
+    rows
+}
+
+/// Draws a field in the look of its state, and gives the pen's new x.
+///
+/// Live text has full strength and stale text half of it. Where there is no value, `text` is only a shape, `0` for each digit:
+/// nothing heard yet shows a dash for each of them, and a fault hatches the place. So the digits of a bad value never stand
+/// at full strength.
+pub fn draw_field(
+    frame: &mut Frame,
+    strike: &Strike,
+    pen: Point,
+    text: &str,
+    state: State,
+    clip: Rectangle,
+) -> i32 {
+    match state {
+        State::Live => draw_text(frame, strike, pen, text, clip, Ink::Full),
+        State::Stale => draw_text(frame, strike, pen, text, clip, Ink::Half),
+        State::Waiting => draw_dashes(frame, strike, pen, text, clip),
+        State::Faulty => {
+            let (left, right) = ink_columns(strike, text);
+            let figure = strike.figure_height();
+            let corner = Point::new(pen.x + left, pen.y - figure as i32);
+            let place = Rectangle::new(corner, Size::new((right - left) as u32, figure));
+            frame.fill(place.intersection(&clip), Ink::Hatch);
+            pen.x + advance(strike, text)
+        }
+    }
+}
+
+/// A dash at half height for each `0`, other characters as they are.
+fn draw_dashes(frame: &mut Frame, strike: &Strike, pen: Point, shape: &str, clip: Rectangle) -> i32 {
+    let figure = strike.figure_height();
+    let thickness = (figure / 8).max(1);
+    let top = pen.y - (figure as i32 + thickness as i32) / 2;
+    let (left, right) = strike.figure_ink();
+    let mut x = pen.x;
+    for character in shape.chars() {
+        if character == '0' {
+            let dash = Rectangle::new(Point::new(x + left, top), Size::new((right - left) as u32, thickness));
+            frame.fill(dash.intersection(&clip), Ink::Full);
+            x += strike.glyph_or_missing('0').advance as i32;
+        } else {
+            x = draw_text(frame, strike, Point::new(x, pen.y), character.encode_utf8(&mut [0; 4]), clip, Ink::Full);
+        }
+    }
+    x
+}

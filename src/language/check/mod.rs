@@ -1,0 +1,45 @@
+//! From syntax to meaning: what each statement says, with names resolved, units checked and kinds told apart.
+//!
+//! What enters is a syntax tree; what leaves is a [`Layout`] and every finding of the file, or findings alone where there is an
+//! error. Nothing here knows how large a glyph is.
+
+mod arguments;
+mod elements;
+mod expressions;
+mod statements;
+
+use crate::formulas::Bounds;
+
+use super::model::Layout;
+use super::syntax::Document;
+use super::{Finding, Severity};
+
+use expressions::{Expressions, Scope};
+
+/// The words that a statement at the top level begins with.
+const STATEMENTS: [&str; 4] = ["panel", "reading", "value", "screen"];
+
+/// The meaning of a document. There is a layout if and only if no finding is an error.
+pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
+    let mut checker = Checker::default();
+    let layout = checker.document(document);
+    let findings = checker.findings;
+    let failed = findings.iter().any(|finding| finding.severity == Severity::Error);
+    (layout.filter(|_| !failed), findings)
+}
+
+/// What is known so far while a document is checked.
+#[derive(Default)]
+struct Checker {
+    findings: Vec<Finding>,
+    scope: Scope,
+    reading_bounds: Vec<Bounds>,
+    value_bounds: Vec<Bounds>,
+}
+
+impl Checker {
+    /// Checks expressions against all that was declared so far.
+    fn expressions(&mut self) -> Expressions<'_> {
+        Expressions { scope: &self.scope, findings: &mut self.findings }
+    }
+}

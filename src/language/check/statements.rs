@@ -1,0 +1,369 @@
+//! The statements at the top level: the panel, what is heard, what is computed, and the screens.
+//!
+//! What enters is a syntax tree; what leaves is the model. Names count from where they are declared, so that a value can look
+//! only at what stands before it, and no value can look at itself.
+
+use std::time::Duration;
+
+use crate::draw::Size;
+use crate::feed::Filter;
+use crate::formulas::{Bounds, Compiled};
+use crate::language::model::{Layout, Reading, Screen, Value};
+use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Span, Statement};
+use crate::language::{Finding, nearest};
+use crate::readings::{Pick, PickError, ReadingSpec};
+use crate::units::Unit;
+
+use super::arguments::{Arguments, check_names, duration, expected, number_in, pixels, range_in, unit_named};
+use super::elements::ELEMENTS;
+use super::expressions::{Checked, Name, NameKind};
+use super::{Checker, STATEMENTS};
+
+/// The panels that a layout can be made for.
+const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
+/// After which silence a reading is stale where the file does not say.
+const USUAL_STALE: Duration = Duration::from_secs(5 * 60);
+/// How long a screen is shown in turn where the file does not say.
+const USUAL_TURN: Duration = Duration::from_secs(10);
+
+/// The range that a unit implies where the file does not say: what common sensors can give (common practice).
+fn usual_range(unit: Unit) -> Option<Bounds> {
+    let (low, high) = match unit.symbol() {
+        "°C" => (-40.0, 85.0),
+        "°F" => (-40.0, 185.0),
+        "%" => (0.0, 100.0),
+        "hPa" | "mbar" => (300.0, 1100.0),
+        _ => return None,
+    };
+    Some(Bounds { low, high })
+}
+
+impl Checker {
+    pub(super) fn document(&mut self, document: &Document) -> Option<Layout> {
+        let mut panel: Option<(Size, Span)> = None;
+        let (mut readings, mut values, mut screens) = (Vec::new(), Vec::new(), Vec::<Screen>::new());
+        for statement in &document.statements {
+            match statement.word.value.as_str() {
+                "panel" => {
+                    let size = self.panel(statement);
+                    if let Some((_, first)) = panel {
+                        self.findings.push(
+                            Finding::error("statement given twice", statement.span, "a layout is made for one panel")
+                                .label("again here")
+                                .related(first, "first here"),
+                        );
+                    } else {
+                        // A wrong size is no reason to complain about a missing one.
+                        panel = Some((size.unwrap_or(Size::new(128, 32)), statement.span));
+                    }
+                }
+                "reading" => readings.extend(self.reading(statement)),
+                "value" => values.extend(self.value(statement)),
+                "screen" => {
+                    if let Some(screen) = self.screen(statement) {
+                        if let Some(first) = screens.iter().find(|earlier| earlier.name == screen.name) {
+                            self.findings.push(
+                                Finding::error("name given twice", screen.span, format!("two screens are called `{}`", screen.name))
+                                    .related(first.span, "first here"),
+                            );
+                        }
+                        screens.push(screen);
+                    }
+                }
+                _ => self.unknown_statement(statement),
+            }
+        }
+        let whole = document.statements.first().map_or(Span::default(), |first| first.word.span);
+        if panel.is_none() {
+            self.findings.push(
+                Finding::error("no panel", whole, "the layout does not say which panel it is made for")
+                    .help("begin the file with `panel 128x32` or `panel 128x64`"),
+            );
+        }
+        if !document.statements.iter().any(|statement| statement.word.value == "screen") {
+            self.findings.push(
+                Finding::error("no screen", whole, "the layout has no screen, so there is nothing to show")
+                    .help("add, for example, `screen door { text \"{temp:.1}°\" }`"),
+            );
+        } else if !screens.is_empty() && screens.iter().all(|screen| screen.when.is_some()) {
+            self.findings.push(
+                Finding::warning("dark panel", screens[0].span, "every screen has a condition: while none holds, the panel is dark")
+                    .help("add a screen without `when:`"),
+            );
+        }
+        Some(Layout { panel: panel?.0, readings, values, screens })
+    }
+
+    fn unknown_statement(&mut self, statement: &Statement) {
+        let word = &statement.word;
+        let finding =
+            Finding::error("unknown statement", word.span, format!("there is no statement `{}`", word.value)).label("unknown");
+        self.findings.push(if ELEMENTS.contains(&word.value.as_str()) {
+            finding.help(format!("`{0}` is an element: put it into a screen, `screen door {{ {0} … }}`", word.value))
+        } else if let Some(near) = nearest(&word.value, STATEMENTS) {
+            finding.help(format!("did you mean `{near}`?"))
+        } else {
+            finding.help("a file is made of `panel`, `reading`, `value` and `screen` statements")
+        });
+    }
+
+    fn panel(&mut self, statement: &Statement) -> Option<Size> {
+        let arguments = Arguments::new(statement, 1, &[], &mut self.findings);
+        let size = arguments.plain(0, "its size in pixels", "panel 128x32", &mut self.findings)?;
+        let ExpressionKind::Dimensions { width, height } = size.kind else {
+            expected("a width and height in pixels", "panel 128x32", size, &mut self.findings);
+            return None;
+        };
+        if !PANELS.contains(&(width, height)) {
+            self.findings.push(
+                Finding::error("unknown panel", size.span, format!("there is no panel of {width}x{height} pixels"))
+                    .label("not a known size")
+                    .help("write `128x32` or `128x64`"),
+            );
+            return None;
+        }
+        Some(Size::new(width, height))
+    }
+
+    /// The name that a statement gives, which must be a plain word.
+    fn name(&mut self, arguments: &Arguments<'_>, example: &str) -> Option<(String, Span)> {
+        let name = arguments.plain(0, "a name", example, &mut self.findings)?;
+        match &name.kind {
+            ExpressionKind::Name(text) => Some((text.clone(), name.span)),
+            _ => {
+                expected("a name", example, name, &mut self.findings);
+                None
+            }
+        }
+    }
+
+    fn reading(&mut self, statement: &Statement) -> Option<Reading> {
+        let names = ["from", "pick", "unit", "range", "stale"];
+        let arguments = Arguments::new(statement, 1, &names, &mut self.findings);
+        let example = "reading temp from: \"cellar/brine/climate\" pick: column(1) unit: °C";
+        let name = self.name(&arguments, example);
+        let errors = self.findings.len();
+        let filter = self.filter(&arguments, statement);
+        let pick = match arguments.named("pick") {
+            Some(pick) => self.pick(pick),
+            None => Some(Pick::number()),
+        };
+        let unit = match arguments.named("unit") {
+            Some(Expression { kind: ExpressionKind::Unit(text), span }) => unit_named(text, *span, &mut self.findings),
+            Some(other) => {
+                expected("a unit", "unit: °C", other, &mut self.findings);
+                None
+            }
+            None => Some(Unit::BARE),
+        };
+        let range = match (arguments.named("range"), unit) {
+            (Some(range), Some(unit)) => range_in(range, unit, &mut self.findings),
+            _ => None,
+        };
+        let stale = match arguments.named("stale") {
+            Some(word) if word.kind == ExpressionKind::Name("never".into()) => None,
+            Some(time) => Some(duration(time, "45s", &mut self.findings).unwrap_or(USUAL_STALE)),
+            None => Some(USUAL_STALE),
+        };
+        let (name, span) = name?;
+        let implied = || match pick.as_ref().and_then(Pick::known_words) {
+            Some(words) => {
+                let numbers = words.pairs().map(|(_, number)| Bounds::exactly(number));
+                numbers.reduce(Bounds::hull)
+            }
+            None => unit.and_then(usual_range),
+        };
+        let range = range.or_else(implied);
+        let kind = match (unit, self.findings.len() == errors) {
+            (Some(unit), true) => NameKind::Number(unit),
+            _ => NameKind::Unknown,
+        };
+        let source = Compiled::Reading(self.reading_bounds.len());
+        self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
+        let (Some(filter), Some(pick), Some(unit)) = (filter, pick, unit) else { return None };
+        let bounds = range.unwrap_or(Bounds::ANY);
+        self.reading_bounds.push(bounds);
+        let spec = ReadingSpec { name, filter, pick, unit, range: range.map(|range| (range.low, range.high)), stale };
+        Some(Reading { spec, bounds, span })
+    }
+
+    fn filter(&mut self, arguments: &Arguments<'_>, statement: &Statement) -> Option<Filter> {
+        let Some(from) = arguments.named("from") else {
+            self.findings.push(
+                Finding::error("missing argument", statement.span, "a `reading` needs the topic that it is heard on")
+                    .help("add, for example, `from: \"cellar/brine/climate\"`"),
+            );
+            return None;
+        };
+        let ExpressionKind::Text(pieces) = &from.kind else {
+            expected("a topic in quotes", "from: \"cellar/brine/climate\"", from, &mut self.findings);
+            return None;
+        };
+        let topic = match pieces.as_slice() {
+            [] => String::new(),
+            [Piece::Literal(text)] => text.value.clone(),
+            _ => {
+                self.findings.push(
+                    Finding::error("wrong kind", from.span, "a topic cannot hold fields")
+                        .help("write the topic out; `+` stands for any one level"),
+                );
+                return None;
+            }
+        };
+        Filter::new(&topic)
+            .map_err(|problem| {
+                self.findings
+                    .push(Finding::error("bad topic", from.span, problem.to_string()).label("not a topic filter"));
+            })
+            .ok()
+    }
+
+    fn pick(&mut self, expression: &Expression) -> Option<Pick> {
+        let names = ["number", "column", "pointer", "words"];
+        let wanted = "how the payload becomes a number";
+        let example = "number`, `column(2)`, `pointer(\"/temperature\")` or `words(open: 1, closed: 0)";
+        let (name, plain, named) = match &expression.kind {
+            ExpressionKind::Name(name) if name == "number" => return Some(Pick::number()),
+            ExpressionKind::Call { name, plain, named } => (name, plain.as_slice(), named.as_slice()),
+            _ => {
+                expected(wanted, example, expression, &mut self.findings);
+                return None;
+            }
+        };
+        let picked: Result<Pick, PickError> = match name.value.as_str() {
+            "column" => {
+                check_names("`column`", named, &["separator"], &mut self.findings);
+                let [number] = plain else {
+                    expected("which column, counted from 1", "column(2)", expression, &mut self.findings);
+                    return None;
+                };
+                let number = pixels(number, 1, u32::from(u16::MAX), &mut self.findings)?;
+                Pick::column(number as usize, self.separator(named)?)
+            }
+            "pointer" => {
+                check_names("`pointer`", named, &[], &mut self.findings);
+                match plain {
+                    [Expression { kind: ExpressionKind::Text(pieces), .. }] => match pieces.as_slice() {
+                        [] => Pick::pointer(""),
+                        [Piece::Literal(text)] => Pick::pointer(&text.value),
+                        _ => {
+                            expected("a pointer without fields", "pointer(\"/temperature\")", expression, &mut self.findings);
+                            return None;
+                        }
+                    },
+                    _ => {
+                        expected("a JSON pointer in quotes", "pointer(\"/temperature\")", expression, &mut self.findings);
+                        return None;
+                    }
+                }
+            }
+            "words" => {
+                let pairs: Option<Vec<(String, f64)>> = named.iter().map(|word| self.word(word)).collect();
+                Pick::words(pairs?)
+            }
+            other => {
+                let finding =
+                    Finding::error("unknown pick", name.span, format!("there is no pick `{other}`")).label("unknown");
+                self.findings.push(match nearest(other, names) {
+                    Some(near) => finding.help(format!("did you mean `{near}`?")),
+                    None => finding.help(format!("write `{example}`")),
+                });
+                return None;
+            }
+        };
+        picked
+            .map_err(|problem| {
+                self.findings.push(Finding::error("bad pick", expression.span, problem.to_string()));
+            })
+            .ok()
+    }
+
+    fn separator(&mut self, named: &[NamedArgument]) -> Option<char> {
+        let Some(argument) = named.iter().find(|argument| argument.name.value == "separator") else { return Some(',') };
+        if let ExpressionKind::Text(pieces) = &argument.value.kind
+            && let [Piece::Literal(text)] = pieces.as_slice()
+        {
+            let mut characters = text.value.chars();
+            if let (Some(character), None) = (characters.next(), characters.next()) {
+                return Some(character);
+            }
+        }
+        expected("one character in quotes", "separator: \";\"", &argument.value, &mut self.findings);
+        None
+    }
+
+    fn word(&mut self, word: &NamedArgument) -> Option<(String, f64)> {
+        number_in(&word.value, Unit::BARE, "the number for this word", &mut self.findings)
+            .map(|number| (word.name.value.clone(), number))
+    }
+
+    fn value(&mut self, statement: &Statement) -> Option<Value> {
+        let arguments = Arguments::new(statement, 1, &["range"], &mut self.findings);
+        let name = self.name(&arguments, "value dew = dew_point(temp, rh)");
+        let errors = self.findings.len();
+        let checked = match &statement.definition {
+            Some(definition) => self.expressions().check(definition),
+            None => {
+                self.findings.push(
+                    Finding::error("missing definition", statement.span, "a `value` needs what it is computed from")
+                        .help("write, for example, `value dew = dew_point(temp, rh)`"),
+                );
+                None
+            }
+        };
+        let (name, span) = name?;
+        let (formula, kind) = match checked {
+            None => (None, NameKind::Unknown),
+            Some(Checked::Words(_)) => {
+                self.findings.push(
+                    Finding::error("wrong kind", statement.span, "a `value` is a number or a condition, not a text")
+                        .help("write the choice of texts into the braces of a `text`"),
+                );
+                (None, NameKind::Unknown)
+            }
+            Some(Checked::Truth(formula)) => (Some(formula), NameKind::Truth),
+            Some(number) => match number.number(Unit::BARE) {
+                Some((formula, unit)) => (Some(formula), NameKind::Number(unit)),
+                None => (None, NameKind::Unknown),
+            },
+        };
+        let unit = if let NameKind::Number(unit) = kind { Some(unit) } else { None };
+        let range = arguments.named("range").and_then(|range| range_in(range, unit.unwrap_or(Unit::BARE), &mut self.findings));
+        let failed = self.findings.len() > errors;
+        let source = Compiled::Value(self.value_bounds.len());
+        let kind = if failed { NameKind::Unknown } else { kind };
+        self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
+        let formula = formula?;
+        let computed = formula.bounds(&self.reading_bounds, &self.value_bounds);
+        let bounds = match range {
+            Some(range) => match computed.overlap(range) {
+                Some(bounds) => bounds,
+                None => {
+                    self.findings.push(
+                        Finding::error("out of range", span, format!("`{name}` can never lie in this range"))
+                            .label(format!("from {} to {}", computed.low, computed.high)),
+                    );
+                    return None;
+                }
+            },
+            None => computed,
+        };
+        self.value_bounds.push(bounds);
+        Some(Value { name, formula, unit, bounds, range, span })
+    }
+
+    fn screen(&mut self, statement: &Statement) -> Option<Screen> {
+        let arguments = Arguments::new(statement, 1, &["when", "for"], &mut self.findings);
+        let name = self.name(&arguments, "screen door { … }");
+        let when = self.condition(&arguments, "when");
+        let turn = arguments.named("for").and_then(|time| duration(time, "10s", &mut self.findings));
+        let children = self.elements(statement);
+        let (name, span) = name?;
+        Some(Screen { name, when, turn: turn.unwrap_or(USUAL_TURN), children, span })
+    }
+
+    /// The condition that an argument gives, if it is there.
+    pub(super) fn condition(&mut self, arguments: &Arguments<'_>, name: &str) -> Option<Compiled> {
+        arguments.named(name).and_then(|condition| self.expressions().condition(condition))
+    }
+}

@@ -1,0 +1,130 @@
+//! Numbers as text: the one place where a number becomes characters.
+//!
+//! What enters is a finite number and a field's format; what leaves are characters, the same on every machine, with a true
+//! minus sign and never a "minus zero".
+
+use std::fmt::Write;
+
+use crate::language::syntax::{Format, FormatAlign};
+
+/// The true minus sign, as wide as a plus.
+pub const MINUS: char = '\u{2212}';
+
+/// A space as wide as a digit, which fills numbers up, so that their last digits stand below each other.
+pub const FIGURE_SPACE: char = '\u{2007}';
+
+/// Appends `number` as `format` says; without a precision a whole number.
+///
+/// Rounding is to the nearest decimal, as Rust's own formatting does it on the exact binary value.
+pub fn write_number(out: &mut String, number: f64, format: &Format) {
+    let start = out.len();
+    let precision = usize::from(format.precision.unwrap_or(0));
+    // Writing to a string cannot fail.
+    let _ = write!(out, "{:.precision$}", number.abs());
+    let is_zero = out[start..].bytes().all(|digit| digit == b'0' || digit == b'.');
+    let sign = match (number < 0.0 && !is_zero, format.plus) {
+        (true, _) => Some(MINUS),
+        (false, true) => Some('+'),
+        (false, false) => None,
+    };
+    let width = usize::from(format.width.unwrap_or(0));
+    let missing = width.saturating_sub(out.len() - start + usize::from(sign.is_some()));
+    if format.zero {
+        for _ in 0..missing {
+            out.insert(start, '0');
+        }
+    }
+    if let Some(sign) = sign {
+        out.insert(start, sign);
+    }
+    if !format.zero {
+        pad(out, start, missing, format, FormatAlign::Right, FIGURE_SPACE);
+    }
+}
+
+/// Appends `words` as `format` says: cut to the precision and filled to the width.
+pub fn write_words(out: &mut String, words: &str, format: &Format) {
+    let start = out.len();
+    let most = format.precision.map_or(usize::MAX, usize::from);
+    out.extend(words.chars().take(most));
+    let missing = usize::from(format.width.unwrap_or(0)).saturating_sub(out[start..].chars().count());
+    pad(out, start, missing, format, FormatAlign::Left, ' ');
+}
+
+/// Fills up what stands from `start` on with `missing` characters, by the format or as is usual for its kind.
+fn pad(out: &mut String, start: usize, missing: usize, format: &Format, usual: FormatAlign, usual_fill: char) {
+    let before = match format.align.unwrap_or(usual) {
+        FormatAlign::Left => 0,
+        FormatAlign::Center => missing / 2,
+        FormatAlign::Right => missing,
+    };
+    let fill = format.fill.unwrap_or(usual_fill);
+    for _ in 0..before {
+        out.insert(start, fill);
+    }
+    out.extend(std::iter::repeat_n(fill, missing - before));
+}
+
+/// A number's shape for when there is no number: `0` for each digit, one or two before the point as `widest` asks for.
+pub fn placeholder(widest: f64, format: &Format) -> String {
+    let mut shape = String::from(if widest.abs() >= 9.5 { "00" } else { "0" });
+    if let Some(precision @ 1..) = format.precision {
+        shape.push('.');
+        shape.extend(std::iter::repeat_n('0', usize::from(precision)));
+    }
+    shape
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn written(number: f64, format: &Format) -> String {
+        let mut out = String::new();
+        write_number(&mut out, number, format);
+        out
+    }
+
+    fn digits(precision: u16) -> Format {
+        Format { precision: Some(precision), ..Format::default() }
+    }
+
+    #[test]
+    fn signs_and_rounding() {
+        assert_eq!(written(12.44, &digits(1)), "12.4");
+        assert_eq!(written(-10.4, &digits(1)), "−10.4");
+        assert_eq!(written(-0.04, &digits(1)), "0.0");
+        assert_eq!(written(-0.0, &Format::default()), "0");
+        assert_eq!(written(99.96, &digits(1)), "100.0");
+        assert_eq!(written(0.2, &Format { plus: true, ..digits(1) }), "+0.2");
+        assert_eq!(written(-0.2, &Format { plus: true, ..digits(0) }), "+0");
+    }
+
+    #[test]
+    fn width_and_fill() {
+        assert_eq!(written(7.0, &Format { width: Some(3), ..Format::default() }), "\u{2007}\u{2007}7");
+        assert_eq!(written(-7.0, &Format { width: Some(4), zero: true, ..Format::default() }), "−007");
+        let centred = Format { width: Some(4), fill: Some('*'), align: Some(FormatAlign::Center), ..Format::default() };
+        assert_eq!(written(7.0, &centred), "*7**");
+        let mut out = String::from("door ");
+        write_words(&mut out, "closed", &Format { precision: Some(3), width: Some(5), ..Format::default() });
+        assert_eq!(out, "door clo  ");
+    }
+
+    proptest! {
+        /// Rust's own formatting is the reference wherever the rules do not differ on purpose.
+        #[test]
+        fn agrees_with_the_standard_format(number in -1e9..1e9f64, precision in 0u16..6, width in 0u16..14) {
+            let places = usize::from(precision);
+            let mut expected = format!("{number:.places$}");
+            if expected.trim_start_matches(['-', '0', '.']).is_empty() {
+                expected = expected.trim_start_matches('-').to_string();
+            }
+            let expected = format!("{expected:>1$}", usize::from(width)).replace('-', "−").replace(' ', "\u{2007}");
+            let format = Format { width: Some(width), ..digits(precision) };
+            prop_assert_eq!(written(number, &format), expected);
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! A compiled layout: every element with its pixels, its strike and the readings that it depends on.
+//!
+//! A program is plain data that never changes; a [`Renderer`](super::Renderer) runs it.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::draw::{BarShape, Rectangle, Size};
+use crate::faces::Strike;
+use crate::formulas::{Bounds, Compiled};
+use crate::language::Span;
+use crate::language::model::{Align, Choice};
+use crate::language::syntax::Format;
+use crate::readings::ReadingSpec;
+
+/// A layout, ready to be drawn.
+#[derive(Clone, Debug)]
+pub struct Program {
+    /// The panel's pixels.
+    pub size: Size,
+    /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
+    pub readings: Vec<ReadingSpec>,
+    /// What is computed, in an order in which each looks only at what stands before it.
+    pub values: Vec<DerivedValue>,
+    /// The screens, in the order of the file.
+    pub screens: Vec<Screen>,
+}
+
+/// A value that is computed once for all elements that show it.
+#[derive(Clone, Debug)]
+pub struct DerivedValue {
+    /// The name in the file.
+    pub name: String,
+    /// How it is computed.
+    pub formula: Compiled,
+    /// Results outside are faulty.
+    pub range: Option<Bounds>,
+    /// The readings that it depends on, directly or through other values.
+    pub inputs: Inputs,
+}
+
+/// One picture out of several.
+#[derive(Clone, Debug)]
+pub struct Screen {
+    /// The name in the file.
+    pub name: String,
+    /// While this holds, the screen takes over.
+    pub when: Option<Compiled>,
+    /// How long it is shown before the next one's turn.
+    pub turn: Duration,
+    /// What is drawn, in this order.
+    pub items: Vec<Item>,
+    /// Items whose ink may meet, by index and in drawing order: when one of them changes, all of them are drawn again. Each
+    /// item is in exactly one group.
+    pub groups: Vec<Vec<usize>>,
+}
+
+/// One thing that is drawn.
+#[derive(Clone, Debug)]
+pub struct Item {
+    /// What is drawn.
+    pub drawing: Drawing,
+    /// All pixels that it may touch.
+    pub ink: Rectangle,
+    /// It is drawn while all of these hold.
+    pub when: Vec<Compiled>,
+    /// The readings that it depends on.
+    pub inputs: Inputs,
+    /// The element's place in the file.
+    pub span: Span,
+}
+
+/// What an item draws.
+#[derive(Clone, Debug)]
+pub enum Drawing {
+    /// Characters.
+    Text(TextRun),
+    /// A bar.
+    Bar {
+        /// The number that it shows.
+        formula: Compiled,
+        /// Its geometry.
+        shape: BarShape,
+    },
+    /// Lit pixels that never change: a rule, or one side of a frame.
+    Line,
+    /// Lit and dark exchanged.
+    Invert,
+}
+
+/// A text with its strike and its place.
+#[derive(Clone, Debug)]
+pub struct TextRun {
+    /// The glyphs.
+    pub strike: Arc<Strike>,
+    /// Literals and fields.
+    pub parts: Vec<Part>,
+    /// The first row below the baseline.
+    pub baseline: i32,
+    /// Where it stands from left to right within the item's box.
+    pub align: Align,
+    /// The box in which it is aligned.
+    pub area: Rectangle,
+}
+
+/// A part of a text.
+#[derive(Clone, Debug)]
+pub enum Part {
+    /// Always the same characters.
+    Literal(String),
+    /// A number.
+    Number {
+        /// How it is computed, in the unit shown.
+        formula: Compiled,
+        /// How it is written.
+        format: Format,
+        /// Its shape where there is no number.
+        placeholder: String,
+    },
+    /// One of several texts.
+    Words {
+        /// Which text.
+        choice: Choice,
+        /// How it is written.
+        format: Format,
+        /// Its shape where nothing is known.
+        placeholder: String,
+    },
+}
+
+/// A set of readings, by index.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Inputs(Vec<u64>);
+
+impl Inputs {
+    /// Adds a reading.
+    pub fn insert(&mut self, index: usize) {
+        if self.0.len() <= index / 64 {
+            self.0.resize(index / 64 + 1, 0);
+        }
+        self.0[index / 64] |= 1 << (index % 64);
+    }
+
+    /// Adds all readings of another set.
+    pub fn extend(&mut self, other: &Inputs) {
+        if self.0.len() < other.0.len() {
+            self.0.resize(other.0.len(), 0);
+        }
+        self.0.iter_mut().zip(&other.0).for_each(|(own, other)| *own |= other);
+    }
+
+    /// Whether both have a reading in common.
+    pub fn meets(&self, other: &Inputs) -> bool {
+        self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
+    }
+
+    /// Whether there is no reading at all.
+    pub fn is_empty(&self) -> bool {
+        self.0.iter().all(|word| *word == 0)
+    }
+
+    /// Takes all readings out.
+    pub fn clear(&mut self) {
+        self.0.fill(0);
+    }
+}
+
+impl Choice {
+    /// Calls `each` with every text that can come out.
+    pub fn texts<'a>(&'a self, each: &mut dyn FnMut(&'a str)) {
+        match self {
+            Choice::Words(words) => each(words),
+            Choice::If(_, then, otherwise) => {
+                then.texts(each);
+                otherwise.texts(each);
+            }
+        }
+    }
+
+    /// Calls `each` with every condition.
+    pub fn conditions<'a>(&'a self, each: &mut dyn FnMut(&'a Compiled)) {
+        if let Choice::If(condition, then, otherwise) = self {
+            each(condition);
+            then.conditions(each);
+            otherwise.conditions(each);
+        }
+    }
+}

@@ -1,0 +1,347 @@
+//! Running a program: readings in, a frame out, and only what changed is drawn again.
+//!
+//! What enters are numbers with their states, and the time; what leaves is the frame, whether it changed, and when it will
+//! change by itself. After the first picture nothing here allocates.
+
+use std::sync::Arc;
+
+use crate::draw::{self, Frame, Ink, Level, Point, Rectangle};
+use crate::formulas::{Compiled, Evaluated};
+use crate::language::Span;
+use crate::language::model::{Align, Choice};
+use crate::readings::{Moment, State};
+
+use super::format;
+use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
+
+/// A program with the state of its readings and the picture that they give.
+#[derive(Clone, Debug)]
+pub struct Renderer {
+    program: Arc<Program>,
+    readings: Vec<Evaluated>,
+    values: Vec<Evaluated>,
+    /// The readings that changed since the last picture.
+    changed: Inputs,
+    frame: Frame,
+    /// The screen that the frame shows; none before the first picture, or while no screen's condition holds.
+    screen: Option<usize>,
+    /// The screen whose turn it is, and since when.
+    turn: (usize, Moment),
+    /// What each item of the screen shows.
+    shown: Vec<Shown>,
+    /// What an item is about to show, kept to be used again.
+    next: Shown,
+    drawn_once: bool,
+}
+
+/// What an item shows: equal means the same pixels.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Shown {
+    /// Whether it is drawn at all.
+    visible: bool,
+    /// Whether it stands at half strength because a condition around it is stale.
+    state: Option<State>,
+    /// A text's characters, all parts together.
+    text: String,
+    /// Where each part ends in `text`, and how far it can be believed.
+    parts: Vec<(usize, State)>,
+    /// A bar's level.
+    level: Option<Level>,
+}
+
+/// What one element says, for people who cannot see the picture, for scripts and for tests.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Said {
+    /// `text` or `bar`.
+    pub kind: &'static str,
+    /// The element's place in the file.
+    pub span: Span,
+    /// The characters shown, or the bar's number; empty where nothing is known.
+    pub content: String,
+    /// How far it can be believed.
+    pub state: State,
+}
+
+impl Renderer {
+    /// A renderer for `program` with every reading waiting; the frame is dark until [`draw`](Self::draw).
+    pub fn new(program: Arc<Program>, now: Moment) -> Self {
+        let mut changed = Inputs::default();
+        (0..program.readings.len()).for_each(|index| changed.insert(index));
+        let first = program.screens.iter().position(|screen| screen.when.is_none()).unwrap_or(0);
+        Self {
+            readings: vec![Evaluated::WAITING; program.readings.len()],
+            values: vec![Evaluated::WAITING; program.values.len()],
+            changed,
+            frame: Frame::new(program.size),
+            screen: None,
+            turn: (first, now),
+            shown: Vec::new(),
+            next: Shown::default(),
+            drawn_once: false,
+            program,
+        }
+    }
+
+    /// The program that runs.
+    pub fn program(&self) -> &Arc<Program> {
+        &self.program
+    }
+
+    /// The picture as of the last [`draw`](Self::draw).
+    pub fn frame(&self) -> &Frame {
+        &self.frame
+    }
+
+    /// The name of the screen that is shown, if any is.
+    pub fn screen(&self) -> Option<&str> {
+        self.screen.map(|index| self.program.screens[index].name.as_str())
+    }
+
+    /// Takes a reading's number and state; the next [`draw`](Self::draw) shows them.
+    pub fn set(&mut self, index: usize, value: Evaluated) {
+        if self.readings[index] != value {
+            self.readings[index] = value;
+            self.changed.insert(index);
+        }
+    }
+
+    /// Brings the frame up to date, and tells whether a pixel may have changed.
+    pub fn draw(&mut self, now: Moment) -> bool {
+        self.compute_values();
+        let screen = self.choose_screen(now);
+        let program = Arc::clone(&self.program);
+        let redrawn = if screen != self.screen || !self.drawn_once {
+            self.screen = screen;
+            self.drawn_once = true;
+            self.frame.fill(Rectangle::new(Point::zero(), program.size), Ink::Off);
+            self.shown.clear();
+            if let Some(screen) = screen.map(|index| &program.screens[index]) {
+                self.shown.resize(screen.items.len(), Shown::default());
+                for (index, item) in screen.items.iter().enumerate() {
+                    self.refresh(index, item);
+                    self.draw_item(index, item);
+                }
+            }
+            true
+        } else {
+            screen.is_some_and(|index| self.redraw(&program.screens[index]))
+        };
+        self.changed.clear();
+        redrawn
+    }
+
+    /// When the picture changes by itself although no reading does: at the next screen's turn.
+    pub fn next_change(&self) -> Option<Moment> {
+        let (screen, since) = self.turn;
+        let takes_turns = |screen: &&Screen| screen.when.is_none();
+        let several = self.program.screens.iter().filter(takes_turns).nth(1).is_some();
+        several.then(|| since + self.program.screens[screen].turn)
+    }
+
+    /// What the picture says, an entry for each text and bar that is shown, in the order of the file.
+    pub fn words(&self) -> Vec<Said> {
+        let Some(screen) = self.screen.map(|index| &self.program.screens[index]) else { return Vec::new() };
+        let said = screen.items.iter().zip(&self.shown).filter(|(_, shown)| shown.visible).filter_map(|(item, shown)| {
+            let floor = shown.state.unwrap_or(State::Live);
+            match &item.drawing {
+                Drawing::Text(run) => Some(Said {
+                    kind: "text",
+                    span: item.span,
+                    content: content(run, shown),
+                    state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
+                }),
+                Drawing::Bar { formula, .. } => {
+                    let value = formula.evaluate(&self.readings, &self.values);
+                    let content = if value.is_known() { value.number.to_string() } else { String::new() };
+                    Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
+                }
+                Drawing::Line | Drawing::Invert => None,
+            }
+        });
+        said.collect()
+    }
+
+    fn compute_values(&mut self) {
+        for (index, value) in self.program.values.iter().enumerate() {
+            if !self.drawn_once || value.inputs.meets(&self.changed) {
+                let result = value.formula.evaluate(&self.readings, &self.values);
+                let outside = value.range.is_some_and(|range| !range.contains(result.number));
+                self.values[index] = if result.is_known() && outside { Evaluated::FAULTY } else { result };
+            }
+        }
+    }
+
+    /// The first screen whose condition holds; without one, the screen whose turn it is.
+    fn choose_screen(&mut self, now: Moment) -> Option<usize> {
+        let screens = &self.program.screens;
+        let holds = |condition: &Compiled| condition.evaluate(&self.readings, &self.values).holds();
+        if let Some(index) = screens.iter().position(|screen| screen.when.as_ref().is_some_and(holds)) {
+            return Some(index);
+        }
+        let in_turn = || screens.iter().enumerate().filter(|(_, screen)| screen.when.is_none());
+        let cycle = in_turn().fold(std::time::Duration::ZERO, |sum, (_, screen)| sum + screen.turn);
+        if in_turn().nth(1).is_some() && !cycle.is_zero() {
+            // After a long pause whole rounds are skipped at once.
+            let (mut current, mut since) = self.turn;
+            let rounds = now.since(since).as_nanos() / cycle.as_nanos();
+            since = since + cycle * u32::try_from(rounds).unwrap_or(u32::MAX);
+            while now.since(since) >= screens[current].turn {
+                since = since + screens[current].turn;
+                let later = in_turn().map(|(index, _)| index).find(|index| *index > current);
+                current = later.or_else(|| in_turn().map(|(index, _)| index).next()).unwrap_or(current);
+            }
+            self.turn = (current, since);
+        }
+        screens.get(self.turn.0).filter(|screen| screen.when.is_none()).map(|_| self.turn.0)
+    }
+
+    /// Draws again the groups in which an item changed.
+    fn redraw(&mut self, screen: &Screen) -> bool {
+        let mut redrawn = false;
+        for group in &screen.groups {
+            let mut stale = false;
+            for &index in group {
+                let item = &screen.items[index];
+                stale |= item.inputs.meets(&self.changed) && self.refresh(index, item);
+            }
+            if stale {
+                group.iter().for_each(|&index| self.frame.fill(screen.items[index].ink, Ink::Off));
+                group.iter().for_each(|&index| self.draw_item(index, &screen.items[index]));
+                redrawn = true;
+            }
+        }
+        redrawn
+    }
+
+    /// Works out what an item shows now, and tells whether that differs from before.
+    fn refresh(&mut self, index: usize, item: &Item) -> bool {
+        let next = &mut self.next;
+        next.visible = true;
+        next.state = None;
+        next.level = None;
+        next.text.clear();
+        next.parts.clear();
+        for condition in &item.when {
+            let condition = condition.evaluate(&self.readings, &self.values);
+            next.visible &= condition.holds();
+            if condition.state == State::Stale {
+                next.state = Some(State::Stale);
+            }
+        }
+        if next.visible {
+            match &item.drawing {
+                Drawing::Text(run) => {
+                    for part in &run.parts {
+                        let state = write_part(&mut next.text, part, &self.readings, &self.values);
+                        next.parts.push((next.text.len(), state));
+                    }
+                }
+                Drawing::Bar { formula, shape } => {
+                    let mut value = formula.evaluate(&self.readings, &self.values);
+                    value.state = value.state.max(next.state.unwrap_or(State::Live));
+                    next.level = Some(shape.level(value));
+                }
+                Drawing::Line | Drawing::Invert => {}
+            }
+        }
+        let differs = self.shown[index] != self.next;
+        if differs {
+            std::mem::swap(&mut self.shown[index], &mut self.next);
+        }
+        differs
+    }
+
+    /// Draws an item as it is to be shown; its pixels are dark before, or hold what stands below it.
+    fn draw_item(&mut self, index: usize, item: &Item) {
+        let shown = &self.shown[index];
+        if !shown.visible {
+            return;
+        }
+        match &item.drawing {
+            Drawing::Text(run) => draw_text(&mut self.frame, run, shown, item.ink),
+            Drawing::Bar { shape, .. } => {
+                if let Some(level) = shown.level {
+                    shape.draw(&mut self.frame, level);
+                }
+            }
+            Drawing::Line => {
+                self.frame.fill(item.ink, if shown.state.is_some() { Ink::Half } else { Ink::Full });
+            }
+            Drawing::Invert => self.frame.invert(item.ink),
+        }
+    }
+}
+
+/// Appends what a part shows, or its shape where it has no value, and gives its state.
+fn write_part(out: &mut String, part: &Part, readings: &[Evaluated], values: &[Evaluated]) -> State {
+    match part {
+        Part::Literal(text) => {
+            out.push_str(text);
+            State::Live
+        }
+        Part::Number { formula, format, placeholder } => {
+            let value = formula.evaluate(readings, values);
+            if value.is_known() {
+                format::write_number(out, value.number, format);
+            } else {
+                out.push_str(placeholder);
+            }
+            value.state
+        }
+        Part::Words { choice, format, placeholder } => {
+            let mut state = State::Live;
+            let mut choice = choice;
+            loop {
+                match choice {
+                    Choice::Words(words) => {
+                        format::write_words(out, words, format);
+                        return state;
+                    }
+                    Choice::If(condition, then, otherwise) => {
+                        let condition = condition.evaluate(readings, values);
+                        state = state.max(condition.state);
+                        if !condition.is_known() {
+                            out.push_str(placeholder);
+                            return state;
+                        }
+                        choice = if condition.holds() { then } else { otherwise };
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn draw_text(frame: &mut Frame, run: &TextRun, shown: &Shown, ink: Rectangle) {
+    let (left, right) = draw::ink_columns(&run.strike, &shown.text);
+    let spare = run.area.size.width as i32 - (right - left);
+    let indent = match run.align {
+        Align::Start => 0,
+        Align::Middle => spare.div_euclid(2),
+        Align::End => spare,
+    };
+    let mut pen = Point::new(run.area.top_left.x + indent - left, run.baseline);
+    let mut start = 0;
+    let floor = shown.state.unwrap_or(State::Live);
+    for (end, state) in &shown.parts {
+        let text = &shown.text[start..*end];
+        pen.x = draw::draw_field(frame, &run.strike, pen, text, floor.max(*state), ink);
+        start = *end;
+    }
+}
+
+/// A text as it can be read aloud: dashes where there is no value.
+fn content(run: &TextRun, shown: &Shown) -> String {
+    let mut content = String::new();
+    let mut start = 0;
+    for ((end, state), _) in shown.parts.iter().zip(&run.parts) {
+        let text = &shown.text[start..*end];
+        if *state > State::Stale {
+            content.extend(text.chars().map(|c| if c == '0' { '–' } else { c }));
+        } else {
+            content.push_str(text);
+        }
+        start = *end;
+    }
+    content.replace(format::FIGURE_SPACE, " ")
+}
