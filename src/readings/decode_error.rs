@@ -21,14 +21,12 @@ impl Excerpt {
         if bytes.len() > beginning.len() {
             signs.push(' ');
         }
-        let mut count = 0;
-        for sign in signs.chars() {
+        for (count, sign) in signs.chars().enumerate() {
             if count == EXCERPT {
                 shown.push('…');
                 break;
             }
             shown.extend(sign.escape_debug());
-            count += 1;
         }
         shown.push('"');
         Self(shown.into())
