@@ -62,14 +62,7 @@ pub fn ink_rows(strike: &Strike, text: &str) -> (i32, i32) {
 /// Live text has full strength and stale text half of it. Where there is no value, `text` is only a shape, `0` for each digit:
 /// nothing heard yet shows a dash for each of them, and a fault hatches the place. So the digits of a bad value never stand
 /// at full strength.
-pub fn draw_field(
-    frame: &mut Frame,
-    strike: &Strike,
-    pen: Point,
-    text: &str,
-    state: State,
-    clip: Rectangle,
-) -> i32 {
+pub fn draw_field(frame: &mut Frame, strike: &Strike, pen: Point, text: &str, state: State, clip: Rectangle) -> i32 {
     match state {
         State::Live => draw_text(frame, strike, pen, text, clip, Ink::Full),
         State::Stale => draw_text(frame, strike, pen, text, clip, Ink::Half),

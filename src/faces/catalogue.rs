@@ -30,7 +30,10 @@ macro_rules! families {
     };
 }
 
-static FAMILIES: &[Family] = families! {};
+static FAMILIES: &[Family] = families! {
+    "small": 7;
+    "text": 9, 11;
+};
 
 /// Why there is no strike.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -62,12 +62,6 @@ impl Bounds {
         Bounds { low: low.next_down(), high: high.next_up() }
     }
 
-    /// The bounds of a function that is monotonic in each argument, from its values at the corners.
-    pub fn monotonic(corners: impl IntoIterator<Item = Option<f64>>) -> Bounds {
-        let corners: Option<Vec<f64>> = corners.into_iter().collect();
-        corners.map_or(Bounds::ANY, |corners| Bounds::outward(&corners))
-    }
-
     /// The bounds of `a + b`.
     pub fn add(self, other: Bounds) -> Bounds {
         Bounds::outward(&[self.low + other.low, self.high + other.high])
@@ -95,12 +89,7 @@ impl Bounds {
         if other.contains(0.0) || !other.is_finite() {
             return Bounds::ANY;
         }
-        Bounds::outward(&[
-            self.low / other.low,
-            self.low / other.high,
-            self.high / other.low,
-            self.high / other.high,
-        ])
+        Bounds::outward(&[self.low / other.low, self.low / other.high, self.high / other.low, self.high / other.high])
     }
 
     /// The bounds of `-a`.
@@ -147,10 +136,5 @@ mod tests {
     #[test]
     fn a_divisor_that_can_be_zero_leaves_no_bound() {
         assert_eq!(Bounds::new(1.0, 2.0).divide(Bounds::new(-1.0, 1.0)), Bounds::ANY);
-    }
-
-    #[test]
-    fn a_corner_outside_of_the_formula_leaves_no_bound() {
-        assert_eq!(Bounds::monotonic([Some(1.0), None]), Bounds::ANY);
     }
 }

@@ -98,19 +98,65 @@ impl Function {
     }
 
     /// Bounds of the result, from bounds of the arguments.
-    ///
-    /// Every two-argument function here is monotonic in each of its arguments, so its extremes lie at the corners.
     pub fn bounds(self, arguments: &[Bounds]) -> Bounds {
-        match arguments {
-            &[a] if self == Function::Magnitude => {
+        match (self, arguments) {
+            (Function::Magnitude, &[a]) => {
                 let ends = Bounds::new(a.low.abs(), a.high.abs());
                 if a.contains(0.0) { Bounds { low: 0.0, ..ends } } else { ends }
             }
-            &[a, b] => Bounds::monotonic(
-                [(a.low, b.low), (a.low, b.high), (a.high, b.low), (a.high, b.high)]
-                    .map(|(a, b)| self.apply(&[a, b])),
-            ),
+            (Function::Lesser, &[a, b]) => Bounds { low: a.low.min(b.low), high: a.high.min(b.high) },
+            (Function::Greater, &[a, b]) => Bounds { low: a.low.max(b.low), high: a.high.max(b.high) },
+            (_, &[temperature, humidity]) => self.moist_air_bounds(temperature, humidity),
             _ => Bounds::ANY,
+        }
+    }
+
+    /// A formula of moist air rises with temperature and with humidity, so its extremes lie at the corners of what it is valid
+    /// for. Where a corner gives nothing, the result is bounded by the formula's own range.
+    fn moist_air_bounds(self, temperature: Bounds, humidity: Bounds) -> Bounds {
+        let (low, high) = match self {
+            Function::DewPoint => (-45.0, 60.0),
+            Function::FrostPoint => (-65.0, 0.0),
+            _ => (0.0, f64::INFINITY),
+        };
+        let corner =
+            |temperature: f64, humidity: f64| self.apply(&[temperature.clamp(-45.0, 60.0), humidity.clamp(0.0, 100.0)]);
+        let low = corner(temperature.low, humidity.low).map_or(low, f64::next_down);
+        let high = corner(temperature.high, humidity.high).map_or(high, f64::next_up);
+        Bounds { low, high }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        #[test]
+        fn every_result_lies_within_its_bounds(
+            (t1, t2) in (-60.0..90.0f64, -60.0..90.0f64),
+            (h1, h2) in (0.0..=100.0f64, 0.0..=100.0f64),
+            (across, up) in (0.0..=1.0f64, 0.0..=1.0f64),
+        ) {
+            let (temperature, humidity) = (Bounds::new(t1, t2), Bounds::new(h1, h2));
+            let within = |bounds: Bounds, share: f64| (bounds.low + (bounds.high - bounds.low) * share).min(bounds.high);
+            let arguments = [within(temperature, across), within(humidity, up)];
+            for function in Function::ALL.into_iter().filter(|function| function.parameters().len() == 2) {
+                if let Some(result) = function.apply(&arguments) {
+                    let bounds = function.bounds(&[temperature, humidity]);
+                    prop_assert!(bounds.contains(result), "{}: {result} not in {bounds:?}", function.name());
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn every_name_finds_its_function_again() {
+        for function in Function::ALL {
+            assert_eq!(Function::named(function.name()), Some(function));
+            assert!(function.parameters().len() <= Function::MOST_ARGUMENTS);
         }
     }
 }

@@ -1,12 +1,14 @@
 //! What is computed from readings: compiled expressions and the formulas that they may call.
 //!
 //! What enters are numbers with their states; what leaves is a number that is as bad as its worst input. One file a field of
-//! knowledge, the source beside each formula; outside of its validity a formula gives nothing, and the result is faulty.
+//! knowledge, the source beside each formula; outside of its validity a formula gives nothing, and the result is faulty. All
+//! functions of a curve come from `libm`, so that every machine gives the same bits.
 
 mod bounds;
 mod compiled;
 mod function;
+pub mod moist_air;
 
 pub use bounds::Bounds;
 pub use compiled::{Compiled, Evaluated, Operator};
-pub use function::Function;
+pub use function::{Function, Kind};

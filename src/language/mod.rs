@@ -1,9 +1,12 @@
 //! The layout language: text in, a checked layout or a list of findings out.
 //!
-//! [`parse`] turns text into a [`syntax::Document`] and goes on after each mistake, so that one pass finds them all. Every node
-//! keeps its [`Span`], to the end: the compiled element still knows its place in the file.
+//! [`parse`] turns text into a [`syntax::Document`] and goes on after each mistake, so that one pass finds them all; [`check`]
+//! turns the tree into a [`model::Layout`]. Every node keeps its [`Span`], to the end: the compiled element still knows its place
+//! in the file.
 
+mod check;
 mod finding;
+pub mod model;
 mod nearest;
 mod parser;
 pub mod report;
@@ -11,8 +14,9 @@ mod source;
 pub mod syntax;
 pub mod tokens;
 
+pub use check::check;
 pub use finding::{Finding, Severity};
 pub use nearest::nearest;
-pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_FORMAT_LENGTH, MAX_OPERATORS, parse, parse_format};
+pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_OPERATORS, parse, parse_format};
 pub use source::{MAX_BYTES, decode};
 pub use syntax::Span;

@@ -87,7 +87,9 @@ impl Builder<'_> {
     fn node(&mut self, element: &Element, axis: Axis) -> Result<NodeId, taffy::TaffyError> {
         let natural = natural(element, axis, self.text);
         let (inner, children, mut style) = match &element.kind {
-            ElementKind::Columns { gap, children } => (Axis::Across, children.as_slice(), container(Axis::Across, *gap)),
+            ElementKind::Columns { gap, children } => {
+                (Axis::Across, children.as_slice(), container(Axis::Across, *gap))
+            }
             ElementKind::Stack { gap, children } => (Axis::Down, children.as_slice(), container(Axis::Down, *gap)),
             ElementKind::Overlay { children } => (Axis::Same, children.as_slice(), container(Axis::Same, 0)),
             ElementKind::Frame { thickness, padding, children } => {
@@ -124,13 +126,13 @@ impl Builder<'_> {
             height: own(place.height, natural.height, axis == Axis::Down || is_bar),
         };
         if is_bar {
-            style.align_self = Some(AlignSelf::Center);
+            style.align_self = Some(AlignSelf::CENTER);
             let stretches = match axis {
                 Axis::Across => natural.height.is_none() && place.height.is_none(),
                 _ => natural.width.is_none() && place.width.is_none(),
             };
             if stretches {
-                style.align_self = Some(AlignSelf::Stretch);
+                style.align_self = Some(AlignSelf::STRETCH);
             }
         }
         let grows = match axis {

@@ -135,16 +135,13 @@ impl Compiler<'_> {
     fn prepare_text(&mut self, text: &model::Text, extremes: Extremes) -> Option<Prepared> {
         let names = |families: &[&str]| families.iter().map(|family| (*family).to_string()).collect::<Vec<_>>();
         let (families, named) = match &text.face {
-            Some(Face::BuiltIn(name) | Face::Outline(name)) => {
-                match self.catalogue.sizes(&name.value) {
-                    Ok(_) => (vec![name.value.clone()], Some(name.span)),
-                    Err(problem) => {
-                        self.findings
-                            .push(Finding::error("unknown face", name.span, problem.to_string()).label("unknown"));
-                        return None;
-                    }
+            Some(Face::BuiltIn(name) | Face::Outline(name)) => match self.catalogue.sizes(&name.value) {
+                Ok(_) => (vec![name.value.clone()], Some(name.span)),
+                Err(problem) => {
+                    self.findings.push(Finding::error("unknown face", name.span, problem.to_string()).label("unknown"));
+                    return None;
                 }
-            }
+            },
             None => (names(&FOR_A_BOX), None),
         };
         let only_size = match families.as_slice() {
@@ -241,8 +238,7 @@ impl Compiler<'_> {
             }
             ElementKind::Bar(bar) => {
                 if self.check_within(element, area, parent) && self.check_bar(element, bar, area) {
-                    let shape =
-                        BarShape::new(area, bar.direction, bar.scale, bar.origin, bar.target, bar.segments);
+                    let shape = BarShape::new(area, bar.direction, bar.scale, bar.origin, bar.target, bar.segments);
                     let drawing = Drawing::Bar { formula: bar.formula.clone(), shape };
                     let mut item = self.item(drawing, area, element, &around);
                     self.add_inputs(&mut item.inputs, &bar.formula);
@@ -333,9 +329,9 @@ impl Compiler<'_> {
     }
 
     fn smallest(&self, families: &[&str]) -> Option<Arc<Strike>> {
-        let sizes = families.iter().flat_map(|family| {
-            self.catalogue.sizes(family).unwrap_or_default().first().map(|size| (*size, *family))
-        });
+        let sizes = families
+            .iter()
+            .flat_map(|family| self.catalogue.sizes(family).unwrap_or_default().first().map(|size| (*size, *family)));
         let (size, family) = sizes.min()?;
         self.catalogue.strike(family, size).ok()
     }

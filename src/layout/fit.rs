@@ -140,9 +140,7 @@ fn unbounded(span: Span) -> Finding {
 pub fn placeholder_of(part: &TextPart) -> String {
     match part {
         TextPart::Literal(_) => String::new(),
-        TextPart::Number { format, bounds, .. } => {
-            format::placeholder(bounds.low.abs().max(bounds.high.abs()), format)
-        }
+        TextPart::Number { format, bounds, .. } => format::placeholder(bounds.low.abs().max(bounds.high.abs()), format),
         TextPart::Words { choice, format, .. } => {
             let mut longest = 0;
             choice.texts(&mut |words| {
@@ -161,11 +159,9 @@ pub fn compiled_parts(parts: &[TextPart]) -> Vec<Part> {
         .iter()
         .map(|part| match part {
             TextPart::Literal(text) => Part::Literal(text.clone()),
-            TextPart::Number { formula, format, .. } => Part::Number {
-                formula: formula.clone(),
-                format: format.clone(),
-                placeholder: placeholder_of(part),
-            },
+            TextPart::Number { formula, format, .. } => {
+                Part::Number { formula: formula.clone(), format: format.clone(), placeholder: placeholder_of(part) }
+            }
             TextPart::Words { choice, format, .. } => {
                 Part::Words { choice: choice.clone(), format: format.clone(), placeholder: placeholder_of(part) }
             }

@@ -141,23 +141,24 @@ impl Renderer {
     /// What the picture says, an entry for each text and bar that is shown, in the order of the file.
     pub fn words(&self) -> Vec<Said> {
         let Some(screen) = self.screen.map(|index| &self.program.screens[index]) else { return Vec::new() };
-        let said = screen.items.iter().zip(&self.shown).filter(|(_, shown)| shown.visible).filter_map(|(item, shown)| {
-            let floor = shown.state.unwrap_or(State::Live);
-            match &item.drawing {
-                Drawing::Text(run) => Some(Said {
-                    kind: "text",
-                    span: item.span,
-                    content: content(run, shown),
-                    state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
-                }),
-                Drawing::Bar { formula, .. } => {
-                    let value = formula.evaluate(&self.readings, &self.values);
-                    let content = if value.is_known() { value.number.to_string() } else { String::new() };
-                    Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
+        let said =
+            screen.items.iter().zip(&self.shown).filter(|(_, shown)| shown.visible).filter_map(|(item, shown)| {
+                let floor = shown.state.unwrap_or(State::Live);
+                match &item.drawing {
+                    Drawing::Text(run) => Some(Said {
+                        kind: "text",
+                        span: item.span,
+                        content: content(run, shown),
+                        state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
+                    }),
+                    Drawing::Bar { formula, .. } => {
+                        let value = formula.evaluate(&self.readings, &self.values);
+                        let content = if value.is_known() { value.number.to_string() } else { String::new() };
+                        Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
+                    }
+                    Drawing::Line | Drawing::Invert => None,
                 }
-                Drawing::Line | Drawing::Invert => None,
-            }
-        });
+            });
         said.collect()
     }
 

@@ -3,9 +3,22 @@
 //! What enters are payload bytes, whether the broker had kept them, and the time; what leaves is a number with a [`State`].
 //! Nothing here reads a clock: time is a [`Moment`] that the caller passes in.
 
+mod column;
+mod decode_error;
 mod moment;
+mod pick;
+mod pointer;
+mod reading;
+mod store;
+mod words;
 
+pub use decode_error::{DecodeError, Excerpt, Spot};
 pub use moment::Moment;
+pub use pick::{MOST_BYTES, Pick, PickError};
+pub use pointer::{Pointer, PointerError};
+pub use reading::{Counts, Event, Fault, Limits, Reading};
+pub use store::{Outcome, ReadingSpec, Store};
+pub use words::{Words, WordsError};
 
 /// Whether a reading can be believed. Ordered from good to bad, so that the worst of several is their maximum.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

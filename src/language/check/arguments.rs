@@ -29,9 +29,13 @@ impl<'a> Arguments<'a> {
             && extra.kind != ExpressionKind::Damaged
         {
             findings.push(
-                Finding::error("unexpected argument", extra.span, format!("`{word}` takes no further plain argument here"))
-                    .label("not expected")
-                    .help(named_help(word, allowed)),
+                Finding::error(
+                    "unexpected argument",
+                    extra.span,
+                    format!("`{word}` takes no further plain argument here"),
+                )
+                .label("not expected")
+                .help(named_help(word, allowed)),
             );
         }
         if let Some(definition) = statement.definition.as_ref().filter(|_| word != "value") {
@@ -49,7 +53,13 @@ impl<'a> Arguments<'a> {
     }
 
     /// The argument in that place, counted from 0; a finding that it is missing otherwise.
-    pub(super) fn plain(&self, index: usize, what: &str, example: &str, findings: &mut Vec<Finding>) -> Option<&'a Expression> {
+    pub(super) fn plain(
+        &self,
+        index: usize,
+        what: &str,
+        example: &str,
+        findings: &mut Vec<Finding>,
+    ) -> Option<&'a Expression> {
         let found = self.statement.plain.get(index);
         if found.is_none() {
             let word = &self.statement.word;
@@ -90,10 +100,9 @@ pub(super) fn check_names(owner: &str, named: &[NamedArgument], allowed: &[&'sta
 fn named_help(word: &str, allowed: &[&'static str]) -> String {
     match allowed {
         [] => format!("`{word}` takes no named arguments"),
-        names => format!(
-            "`{word}` takes {}",
-            names.iter().map(|name| format!("`{name}:`")).collect::<Vec<_>>().join(", ")
-        ),
+        names => {
+            format!("`{word}` takes {}", names.iter().map(|name| format!("`{name}:`")).collect::<Vec<_>>().join(", "))
+        }
     }
 }
 
@@ -202,8 +211,12 @@ pub(super) fn duration(expression: &Expression, example: &str, findings: &mut Ve
     let duration = Duration::try_from_secs_f64(seconds).ok().filter(|duration| !duration.is_zero());
     if duration.is_none() {
         findings.push(
-            Finding::error("out of range", expression.span, "a time must be greater than zero and less than many years")
-                .help(format!("write, for example, `{example}`")),
+            Finding::error(
+                "out of range",
+                expression.span,
+                "a time must be greater than zero and less than many years",
+            )
+            .help(format!("write, for example, `{example}`")),
         );
     }
     duration
@@ -217,8 +230,12 @@ pub(super) fn pixels(expression: &Expression, least: u32, most: u32, findings: &
     };
     if value.fract() != 0.0 || !(f64::from(least)..=f64::from(most)).contains(&value) {
         findings.push(
-            Finding::error("out of range", expression.span, format!("{value} is no whole number from {least} to {most}"))
-                .label(format!("from {least} to {most} pixels")),
+            Finding::error(
+                "out of range",
+                expression.span,
+                format!("{value} is no whole number from {least} to {most}"),
+            )
+            .label(format!("from {least} to {most} pixels")),
         );
         return None;
     }
@@ -226,7 +243,11 @@ pub(super) fn pixels(expression: &Expression, least: u32, most: u32, findings: &
 }
 
 /// One of several words, or a finding that lists them.
-pub(super) fn one_of<T: Copy>(expression: &Expression, words: &[(&'static str, T)], findings: &mut Vec<Finding>) -> Option<T> {
+pub(super) fn one_of<T: Copy>(
+    expression: &Expression,
+    words: &[(&'static str, T)],
+    findings: &mut Vec<Finding>,
+) -> Option<T> {
     let list = words.iter().map(|(word, _)| format!("`{word}`")).collect::<Vec<_>>().join(", ");
     let ExpressionKind::Name(name) = &expression.kind else {
         expected(&format!("one of {list}"), words[0].0, expression, findings);

@@ -11,9 +11,9 @@ use crate::language::syntax::{Block, Expression, ExpressionKind, Piece, Spanned,
 use crate::language::{Finding, nearest};
 use crate::units::{self, Unit};
 
-use super::arguments::{Arguments, expected, one_of, pixels, range_in, number_in};
-use super::expressions::{Checked, Expressions};
 use super::Checker;
+use super::arguments::{Arguments, expected, number_in, one_of, pixels, range_in};
+use super::expressions::Checked;
 
 /// The words that an element begins with, in the order of the reference.
 pub(super) const ELEMENTS: [&str; 8] = ["text", "bar", "rule", "frame", "space", "columns", "stack", "overlay"];
@@ -89,9 +89,11 @@ impl Checker {
             }
             _ => Some(ElementKind::Overlay { children: self.elements(statement) }),
         };
-        if let Some(block) = statement.block.as_ref().filter(|_| {
-            matches!(statement.word.value.as_str(), "text" | "bar" | "rule" | "space")
-        }) {
+        if let Some(block) = statement
+            .block
+            .as_ref()
+            .filter(|_| matches!(statement.word.value.as_str(), "text" | "bar" | "rule" | "space"))
+        {
             self.findings.push(
                 Finding::error("unexpected block", block.span, format!("`{}` holds no elements", statement.word.value))
                     .label("not expected")
@@ -259,9 +261,13 @@ impl Checker {
             && units::convert(0.0, unit, meant).is_none_or(|zero| zero == 0.0);
         if !same {
             self.findings.push(
-                Finding::error("relabelled unit", literal.span, format!("this says {written}, but the number is in {unit}"))
-                    .label(format!("behind a number in {unit}"))
-                    .help(format!("convert it within the braces: `{{… as {written}}}`")),
+                Finding::error(
+                    "relabelled unit",
+                    literal.span,
+                    format!("this says {written}, but the number is in {unit}"),
+                )
+                .label(format!("behind a number in {unit}"))
+                .help(format!("convert it within the braces: `{{… as {written}}}`")),
             );
         }
     }
@@ -269,12 +275,8 @@ impl Checker {
     fn bar(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
         let shown = arguments.plain(0, "what it shows", "bar temp over: 8..16°C", &mut self.findings)?;
         let number = self.expressions().number(shown);
-        let directions = [
-            ("right", Direction::Right),
-            ("left", Direction::Left),
-            ("up", Direction::Up),
-            ("down", Direction::Down),
-        ];
+        let directions =
+            [("right", Direction::Right), ("left", Direction::Left), ("up", Direction::Up), ("down", Direction::Down)];
         let direction = arguments.named("direction").and_then(|word| one_of(word, &directions, &mut self.findings));
         let segments = arguments.named("segments").and_then(|count| pixels(count, 2, 64, &mut self.findings));
         let (formula, unit) = number?;

@@ -38,10 +38,14 @@ impl Scope {
     pub(super) fn declare(&mut self, name: Name, findings: &mut Vec<Finding>) {
         if let Some(first) = self.names.iter().find(|known| known.name == name.name) {
             findings.push(
-                Finding::error("name given twice", name.span, format!("`{}` is the name of something else already", name.name))
-                    .label("again here")
-                    .related(first.span, "first here")
-                    .help("give each reading and each value a name of its own"),
+                Finding::error(
+                    "name given twice",
+                    name.span,
+                    format!("`{}` is the name of something else already", name.name),
+                )
+                .label("again here")
+                .related(first.span, "first here")
+                .help("give each reading and each value a name of its own"),
             );
         } else {
             self.names.push(name);
@@ -225,10 +229,12 @@ impl Expressions<'_> {
 
     fn name(&mut self, name: &str, span: Span) -> Option<Checked> {
         let Some(known) = self.scope.names.iter().find(|known| known.name == name) else {
-            let finding = Finding::error("unknown name", span, format!("nothing here is called `{name}`")).label("unknown");
+            let finding =
+                Finding::error("unknown name", span, format!("nothing here is called `{name}`")).label("unknown");
             self.findings.push(match nearest(name, self.scope.names()) {
                 Some(near) => finding.help(format!("did you mean `{near}`?")),
-                None => finding.help(format!("declare it first, for example `reading {name} from: \"cellar/brine/climate\"`")),
+                None => finding
+                    .help(format!("declare it first, for example `reading {name} from: \"cellar/brine/climate\"`")),
             });
             return None;
         };
@@ -261,8 +267,8 @@ impl Expressions<'_> {
     fn call(&mut self, name: &str, name_span: Span, plain: &[Expression], span: Span) -> Option<Checked> {
         let Some(function) = Function::named(name) else {
             let names = Function::ALL.map(Function::name);
-            let finding =
-                Finding::error("unknown function", name_span, format!("there is no function `{name}`")).label("unknown");
+            let finding = Finding::error("unknown function", name_span, format!("there is no function `{name}`"))
+                .label("unknown");
             self.findings.push(match nearest(name, names) {
                 Some(near) => finding.help(format!("did you mean `{near}`?")),
                 None => finding.help(format!("the functions are {}", names.map(|name| format!("`{name}`")).join(", "))),

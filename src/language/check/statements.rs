@@ -63,8 +63,12 @@ impl Checker {
                     if let Some(screen) = self.screen(statement) {
                         if let Some(first) = screens.iter().find(|earlier| earlier.name == screen.name) {
                             self.findings.push(
-                                Finding::error("name given twice", screen.span, format!("two screens are called `{}`", screen.name))
-                                    .related(first.span, "first here"),
+                                Finding::error(
+                                    "name given twice",
+                                    screen.span,
+                                    format!("two screens are called `{}`", screen.name),
+                                )
+                                .related(first.span, "first here"),
                             );
                         }
                         screens.push(screen);
@@ -87,8 +91,12 @@ impl Checker {
             );
         } else if !screens.is_empty() && screens.iter().all(|screen| screen.when.is_some()) {
             self.findings.push(
-                Finding::warning("dark panel", screens[0].span, "every screen has a condition: while none holds, the panel is dark")
-                    .help("add a screen without `when:`"),
+                Finding::warning(
+                    "dark panel",
+                    screens[0].span,
+                    "every screen has a condition: while none holds, the panel is dark",
+                )
+                .help("add a screen without `when:`"),
             );
         }
         Some(Layout { panel: panel?.0, readings, values, screens })
@@ -96,8 +104,8 @@ impl Checker {
 
     fn unknown_statement(&mut self, statement: &Statement) {
         let word = &statement.word;
-        let finding =
-            Finding::error("unknown statement", word.span, format!("there is no statement `{}`", word.value)).label("unknown");
+        let finding = Finding::error("unknown statement", word.span, format!("there is no statement `{}`", word.value))
+            .label("unknown");
         self.findings.push(if ELEMENTS.contains(&word.value.as_str()) {
             finding.help(format!("`{0}` is an element: put it into a screen, `screen door {{ {0} … }}`", word.value))
         } else if let Some(near) = nearest(&word.value, STATEMENTS) {
@@ -247,12 +255,22 @@ impl Checker {
                         [] => Pick::pointer(""),
                         [Piece::Literal(text)] => Pick::pointer(&text.value),
                         _ => {
-                            expected("a pointer without fields", "pointer(\"/temperature\")", expression, &mut self.findings);
+                            expected(
+                                "a pointer without fields",
+                                "pointer(\"/temperature\")",
+                                expression,
+                                &mut self.findings,
+                            );
                             return None;
                         }
                     },
                     _ => {
-                        expected("a JSON pointer in quotes", "pointer(\"/temperature\")", expression, &mut self.findings);
+                        expected(
+                            "a JSON pointer in quotes",
+                            "pointer(\"/temperature\")",
+                            expression,
+                            &mut self.findings,
+                        );
                         return None;
                     }
                 }
@@ -328,7 +346,8 @@ impl Checker {
             },
         };
         let unit = if let NameKind::Number(unit) = kind { Some(unit) } else { None };
-        let range = arguments.named("range").and_then(|range| range_in(range, unit.unwrap_or(Unit::BARE), &mut self.findings));
+        let range =
+            arguments.named("range").and_then(|range| range_in(range, unit.unwrap_or(Unit::BARE), &mut self.findings));
         let failed = self.findings.len() > errors;
         let source = Compiled::Value(self.value_bounds.len());
         let kind = if failed { NameKind::Unknown } else { kind };

@@ -16,7 +16,7 @@ mod text;
 #[cfg(test)]
 mod shapes;
 
-pub use format::{MAX_FORMAT_LENGTH, parse_format};
+pub use format::parse_format;
 
 use super::source;
 use super::syntax::Document;
