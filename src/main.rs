@@ -1,3 +1,10 @@
-//! The `sidelight` program.
+//! The `sidelight` program: parses the command line and hands it over.
 
-fn main() {}
+use std::process::ExitCode;
+
+use clap::Parser;
+use sidelight::commands::{self, CommandLine};
+
+fn main() -> ExitCode {
+    commands::run(CommandLine::parse())
+}

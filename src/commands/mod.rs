@@ -1,1 +1,54 @@
-//! (to be written)
+//! The command line: one file a verb, and what they share.
+//!
+//! What enters are arguments; what leaves is an exit code, output on standard output and reports on standard error. Exit codes
+//! are 0 for success, 1 for findings, 2 for everything that could not be done.
+
+mod check;
+mod completions;
+mod failure;
+mod load;
+mod render;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+pub use failure::Failure;
+pub use load::{Loaded, load};
+
+/// Turns a small layout file into the picture on a one-bit panel beside a door, fed by MQTT readings.
+#[derive(Debug, Parser)]
+#[command(
+    name = "sidelight",
+    version,
+    max_term_width = 100,
+    after_help = "\
+Examples:
+  sidelight check door.layout
+  sidelight render door.layout --set temp=12.4 --set rh=91 --out door.png
+  sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c"
+)]
+pub struct CommandLine {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    Check(check::Arguments),
+    Render(render::Arguments),
+    Completions(completions::Arguments),
+}
+
+/// Does what the command line asks for, and reports a failure on standard error.
+pub fn run(command_line: CommandLine) -> ExitCode {
+    let done = match command_line.verb {
+        Verb::Check(arguments) => check::run(&arguments),
+        Verb::Render(arguments) => render::run(&arguments),
+        Verb::Completions(arguments) => completions::run(&arguments),
+    };
+    done.unwrap_or_else(|failure| {
+        eprintln!("sidelight: {failure}");
+        ExitCode::from(2)
+    })
+}

@@ -5,6 +5,7 @@
 mod bar;
 mod bitmap;
 mod frame;
+pub mod picture;
 mod text;
 
 pub use bar::{BarShape, Beyond, Level};
