@@ -1,0 +1,477 @@
+//! The planner for vertical addressing with windows (SSD1306).
+//!
+//! What enters and leaves is said one floor up, and so is which plans are compared. A group of pages is solved by a dynamic
+//! programme over its changed columns. All that the future depends on is the band of the current sweep and whether the current
+//! run is a single byte (which makes the next step one byte cheaper): in a sweep the page pointer after the last changed byte
+//! of a column is the same whatever was skipped before. Groups are then joined by a second, small programme over the pages.
+
+use super::{FAR, differences};
+use crate::panel::{Command, Script};
+
+/// Bytes to begin the very first run on from the pointer, and then what each kind of step adds to a run before it.
+const GO_ON: u32 = 2;
+/// End of a run, 0x21 with its arguments, beginning of the next run.
+const MOVE_COLUMN: u32 = 2 + 3 + 2;
+/// End of a run, 0x21 and 0x22 with their arguments, beginning of the next run.
+const MOVE_BOTH: u32 = 2 + 6 + 2;
+
+const PAGES: usize = 8;
+/// How many bands eight pages have.
+const BANDS: usize = PAGES * (PAGES + 1) / 2;
+
+/// Neighbouring pages, first and last.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Band {
+    first: u8,
+    last: u8,
+}
+
+impl Band {
+    fn height(self) -> u32 {
+        u32::from(self.last - self.first) + 1
+    }
+
+    fn contains(self, other: Band) -> bool {
+        self.first <= other.first && other.last <= self.last
+    }
+
+    /// The place of a byte when the band is counted column by column from the left edge of the glass.
+    fn place(self, column: u8, page: u8) -> u32 {
+        u32::from(column) * self.height() + u32::from(page - self.first)
+    }
+}
+
+/// The changed bytes of one column within a group: the column, and the pages from the first to the last of them.
+#[derive(Clone, Copy, Debug)]
+struct Extent {
+    column: u8,
+    pages: Band,
+}
+
+/// The controller's window and where in it the next byte goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Pointer {
+    first_column: u8,
+    last_column: u8,
+    band: Band,
+    column: u8,
+    page: u8,
+}
+
+impl Pointer {
+    fn advance(&mut self) {
+        if self.page < self.band.last {
+            self.page += 1;
+        } else {
+            self.page = self.band.first;
+            self.column = if self.column < self.last_column { self.column + 1 } else { self.first_column };
+        }
+    }
+}
+
+/// How a group is entered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Entry {
+    /// With both windows set.
+    Afresh,
+    /// With the columns set, in the band and at the page where the pointer was left; one sweep is to do.
+    OnInBand(Band, u8),
+}
+
+/// How the changed bytes of a column were reached.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    /// As the first of the group.
+    First,
+    /// The run before goes on.
+    Through,
+    /// By 0x21 within the sweep.
+    Skip,
+    /// By the beginning of a new sweep, from one in the band with this index.
+    Sweep(u8),
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Origin {
+    way: Way,
+    /// Whether the run before was a single byte.
+    single: bool,
+}
+
+/// Bytes in one go, counted in their band.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    band: Band,
+    /// Whether the pages have to be set as well as the columns.
+    sets_pages: bool,
+    start: u32,
+    end: u32,
+}
+
+/// The last group of the best cut of the pages above some page.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cut {
+    /// First page of that group, or `None` where the page before is clean and belongs to no group.
+    group: Option<u8>,
+    /// Whether the run before that group was a single byte.
+    single: bool,
+}
+
+/// Plans updates of a controller with windows; see the [module](super).
+#[derive(Debug)]
+pub struct Windows {
+    columns: usize,
+    pointer: Option<Pointer>,
+    /// Changed pages of each column, a bit a page.
+    masks: Vec<u8>,
+    extents: Vec<Extent>,
+    origins: Vec<[[Origin; 2]; BANDS]>,
+    /// The bands that sweeps of the group may have.
+    bands: Vec<Band>,
+    /// The band in which the cheapest plan just solved ends, its last run being longer than a byte or not.
+    last_bands: [usize; 2],
+    runs: Vec<Run>,
+    path: Vec<(Band, Origin)>,
+}
+
+impl Windows {
+    /// A planner for a glass of `columns` (at most 128) by at most 8 pages.
+    pub fn new(columns: u32) -> Self {
+        let columns = columns.min(128) as usize;
+        Self {
+            columns,
+            pointer: None,
+            masks: vec![0; columns],
+            extents: Vec::with_capacity(columns),
+            origins: Vec::with_capacity(columns),
+            bands: Vec::with_capacity(BANDS),
+            last_bands: [0; 2],
+            runs: Vec::with_capacity(columns),
+            path: Vec::with_capacity(columns),
+        }
+    }
+
+    /// The pointers are no longer known.
+    pub fn forget(&mut self) {
+        self.pointer = None;
+    }
+
+    #[cfg(test)]
+    pub(super) fn set_left(&mut self, left: Option<[u8; 6]>) {
+        self.pointer = left.map(|[first_column, last_column, first, last, column, page]| Pointer {
+            first_column,
+            last_column,
+            band: Band { first, last },
+            column,
+            page,
+        });
+    }
+
+    /// See [`Planner::plan`](super::Planner::plan).
+    pub fn plan(&mut self, old: Option<&[u8]>, new: &[u8], script: &mut Script) {
+        script.clear();
+        self.masks.fill(0);
+        let (mut changed, mut rows) = (0, 0);
+        let masks = &mut self.masks;
+        differences(self.columns, old, new, |page, column| {
+            masks[column] |= 1 << page;
+            rows |= 1u8 << page;
+            changed += 1;
+        });
+        if changed == 0 {
+            return;
+        }
+        let hull = Band { first: rows.trailing_zeros() as u8, last: 7 - rows.leading_zeros() as u8 };
+        let from_pointer = self.run_from_pointer().map(|bytes| (GO_ON + bytes, bytes));
+        let in_band = self.sweep_in_band(hull);
+        let best = from_pointer.map_or(FAR, |(cost, _)| cost).min(in_band);
+        // Nothing planned afresh is cheaper than its windows and the changed bytes, which mostly settles it.
+        if best > MOVE_BOTH + changed && self.plan_afresh(rows, hull, changed) < best {
+            self.write_runs(new, script);
+        } else if let Some((_, bytes)) = from_pointer.filter(|(cost, _)| *cost <= in_band) {
+            self.write_from_pointer(bytes, new, script);
+        } else {
+            self.sweep_in_band(hull);
+            self.write_runs(new, script);
+        }
+    }
+
+    /// How many bytes from the pointer on, round the end of the window if need be, reach the last changed one.
+    fn run_from_pointer(&self) -> Option<u32> {
+        let pointer = self.pointer?;
+        let band = pointer.band;
+        let area = (u32::from(pointer.last_column - pointer.first_column) + 1) * band.height();
+        let origin = band.place(pointer.first_column, band.first);
+        let start = band.place(pointer.column, pointer.page) - origin;
+        let mut bytes = 0;
+        for (column, mask) in self.masks.iter().enumerate().filter(|(_, mask)| **mask != 0) {
+            let column = column as u8;
+            for page in (0..PAGES as u8).filter(|page| mask >> page & 1 == 1) {
+                let inside = (pointer.first_column..=pointer.last_column).contains(&column)
+                    && (band.first..=band.last).contains(&page);
+                if !inside {
+                    return None;
+                }
+                let place = band.place(column, page) - origin;
+                bytes = bytes.max((place + area - start) % area + 1);
+            }
+        }
+        Some(bytes)
+    }
+
+    /// The cost of one sweep in the band that was left, its runs being left in `runs`.
+    fn sweep_in_band(&mut self, hull: Band) -> u32 {
+        self.runs.clear();
+        match self.pointer {
+            Some(pointer) if pointer.band.contains(hull) => {
+                self.collect(hull);
+                let costs = self.solve(Entry::OnInBand(pointer.band, pointer.page));
+                self.trace(Entry::OnInBand(pointer.band, pointer.page), costs[1] < costs[0]);
+                costs[0].min(costs[1])
+            }
+            _ => FAR,
+        }
+    }
+
+    /// The least cost with both windows set at the beginning, its runs being left in `runs`.
+    fn plan_afresh(&mut self, rows: u8, hull: Band, changed: u32) -> u32 {
+        self.runs.clear();
+        self.collect(hull);
+        if let [first, .., last] | [first @ last] = &self.extents[..] {
+            let run = Run {
+                band: hull,
+                sets_pages: true,
+                start: hull.place(first.column, hull.first),
+                end: hull.place(last.column, last.pages.last),
+            };
+            let bytes = run.end - run.start + 1;
+            // A second run costs at least a step by 0x21, less the byte that a first run of one byte saves.
+            if bytes - changed < MOVE_COLUMN {
+                self.runs.push(run);
+                return MOVE_BOTH + bytes;
+            }
+        }
+        // costs[page][single]: the least for what changed above that page.
+        let mut costs = [[FAR; 2]; PAGES + 1];
+        let mut cuts = [[Cut::default(); 2]; PAGES + 1];
+        costs[usize::from(hull.first)][0] = 0;
+        for last in hull.first..=hull.last {
+            let below = usize::from(last) + 1;
+            if rows >> last & 1 == 0 {
+                costs[below] = costs[below - 1];
+                cuts[below] = [Cut { group: None, single: false }, Cut { group: None, single: true }];
+                continue;
+            }
+            for first in (hull.first..=last).filter(|first| rows >> first & 1 == 1) {
+                let above = costs[usize::from(first)];
+                // A single byte followed by commands is a byte cheaper.
+                let single = above[1] < FAR && above[1] - 1 < above[0];
+                let before = if single { above[1] - 1 } else { above[0] };
+                self.collect(Band { first, last });
+                let group = self.solve(Entry::Afresh);
+                for end in 0..2 {
+                    if before + group[end] < costs[below][end] {
+                        costs[below][end] = before + group[end];
+                        cuts[below][end] = Cut { group: Some(first), single };
+                    }
+                }
+            }
+        }
+        let costs = costs[usize::from(hull.last) + 1];
+        // Groups come out from the bottom up, and so do the runs within each.
+        let (mut page, mut end) = (usize::from(hull.last) + 1, usize::from(costs[1] < costs[0]));
+        let mut groups = [None; PAGES];
+        while page > usize::from(hull.first) {
+            let cut = cuts[page][end];
+            page = match cut.group {
+                Some(first) => {
+                    groups[usize::from(first)] = Some((Band { first, last: page as u8 - 1 }, end == 1));
+                    usize::from(first)
+                }
+                None => page - 1,
+            };
+            end = usize::from(cut.single);
+        }
+        for (group, single) in groups.into_iter().flatten() {
+            self.collect(group);
+            self.solve(Entry::Afresh);
+            self.trace(Entry::Afresh, single);
+        }
+        costs[0].min(costs[1])
+    }
+
+    /// Gathers the changed columns of a group of pages in `extents`.
+    fn collect(&mut self, group: Band) {
+        let rows = (0xff << group.first) & (0xff >> (7 - group.last));
+        self.extents.clear();
+        self.extents.extend(self.masks.iter().enumerate().filter(|(_, mask)| **mask & rows != 0).map(|(column, mask)| {
+            let mask = mask & rows;
+            let pages = Band { first: mask.trailing_zeros() as u8, last: 7 - mask.leading_zeros() as u8 };
+            Extent { column: column as u8, pages }
+        }));
+        let hull = self.extents.iter().fold(None, |hull: Option<Band>, extent| {
+            Some(hull.map_or(extent.pages, |hull| Band {
+                first: hull.first.min(extent.pages.first),
+                last: hull.last.max(extent.pages.last),
+            }))
+        });
+        self.bands.clear();
+        if let Some(hull) = hull {
+            for first in hull.first..=hull.last {
+                self.bands.extend((first..=hull.last).map(|last| Band { first, last }));
+            }
+        }
+    }
+
+    /// The least costs of the group in `extents`, its last run being longer than one byte or not; the ways are left in `origins`.
+    fn solve(&mut self, entry: Entry) -> [u32; 2] {
+        if let Entry::OnInBand(band, _) = entry {
+            self.bands.clear();
+            self.bands.push(band);
+        }
+        self.origins.clear();
+        let mut costs = [[FAR; 2]; BANDS];
+        let mut before: Option<Extent> = None;
+        for &extent in &self.extents {
+            let own = u32::from(extent.pages.last - extent.pages.first) + 1;
+            // The cheapest state from which a new sweep can begin, a single byte before being a byte cheaper.
+            let mut sweep = (FAR, Origin { way: Way::First, single: false });
+            if before.is_some() && entry == Entry::Afresh {
+                for (index, costs) in costs.iter().enumerate().take(self.bands.len()) {
+                    for single in [false, true] {
+                        let cost = costs[usize::from(single)];
+                        if cost < FAR && cost - u32::from(single) < sweep.0 {
+                            sweep = (cost - u32::from(single), Origin { way: Way::Sweep(index as u8), single });
+                        }
+                    }
+                }
+            } else if before.is_none() {
+                sweep.0 = 0;
+            }
+            let mut origins = [[Origin { way: Way::First, single: false }; 2]; BANDS];
+            for (index, &band) in self.bands.iter().enumerate() {
+                let mut next = [FAR; 2];
+                if band.contains(extent.pages) {
+                    let mut offer = |cost: u32, single: bool, origin: Origin| {
+                        let slot = usize::from(single);
+                        if cost + own < next[slot] {
+                            (next[slot], origins[index][slot]) = (cost + own, origin);
+                        }
+                    };
+                    let place = band.place(extent.column, extent.pages.first);
+                    if sweep.0 < FAR {
+                        let begun = match entry {
+                            Entry::Afresh => Some((MOVE_BOTH, u32::from(extent.pages.first - band.first))),
+                            Entry::OnInBand(_, page) => lead(band, page, place).map(|lead| (MOVE_COLUMN, lead)),
+                        };
+                        if let Some((step, lead)) = begun {
+                            offer(sweep.0 + step + lead, lead == 0 && own == 1, sweep.1);
+                        }
+                    }
+                    if let Some(before) = before {
+                        for single in [false, true] {
+                            let cost = costs[index][usize::from(single)];
+                            if cost >= FAR {
+                                continue;
+                            }
+                            let clean = place - band.place(before.column, before.pages.last) - 1;
+                            offer(cost + clean, false, Origin { way: Way::Through, single });
+                            if clean >= band.height() {
+                                // What cannot be skipped ends the run before, unless that is worth keeping to one byte.
+                                let rest = clean % band.height();
+                                let alone = own == 1 && (rest == 0 || !single);
+                                let step = MOVE_COLUMN - u32::from(single) + rest;
+                                offer(cost + step, alone, Origin { way: Way::Skip, single });
+                            }
+                        }
+                    }
+                }
+                costs[index] = next;
+            }
+            self.origins.push(origins);
+            before = Some(extent);
+        }
+        [0, 1].map(|end| {
+            let ends = costs.iter().map(|costs| costs[end]).take(self.bands.len()).enumerate();
+            let (band, cost) = ends.min_by_key(|(_, cost)| *cost).unwrap_or((0, FAR));
+            self.last_bands[end] = band;
+            cost
+        })
+    }
+
+    /// Appends the runs of the plan just solved, whose last run is a single byte or not, to `runs`.
+    fn trace(&mut self, entry: Entry, single: bool) {
+        self.path.clear();
+        let mut slot = usize::from(single);
+        let mut index = self.last_bands[slot];
+        for origins in self.origins.iter().rev() {
+            let origin = origins[index][slot];
+            self.path.push((self.bands[index], origin));
+            slot = usize::from(origin.single);
+            if let Way::Sweep(before) = origin.way {
+                index = usize::from(before);
+            }
+        }
+        for (extent, (band, origin)) in self.extents.iter().zip(self.path.iter().rev()) {
+            let (band, start) = (*band, band.place(extent.column, extent.pages.first));
+            let end = band.place(extent.column, extent.pages.last);
+            match (origin.way, self.runs.last_mut()) {
+                (Way::Through, Some(run)) => run.end = end,
+                (Way::Skip, Some(run)) => {
+                    let clean = start - run.end - 1;
+                    let rest = clean % band.height();
+                    if !origin.single {
+                        run.end += rest;
+                    }
+                    let start = run.end + 1 + (clean - rest);
+                    self.runs.push(Run { band, sets_pages: false, start, end });
+                }
+                _ => {
+                    let (sets_pages, lead) = match entry {
+                        Entry::Afresh => (true, Some(start % band.height())),
+                        Entry::OnInBand(_, page) => (false, lead(band, page, start)),
+                    };
+                    self.runs.push(Run { band, sets_pages, start: start - lead.unwrap_or(0), end });
+                }
+            }
+        }
+    }
+
+    /// Sends `bytes` bytes from the pointer on.
+    fn write_from_pointer(&mut self, bytes: u32, new: &[u8], script: &mut Script) {
+        if let Some(pointer) = &mut self.pointer {
+            for _ in 0..bytes {
+                script.data(new[usize::from(pointer.page) * self.columns + usize::from(pointer.column)]);
+                pointer.advance();
+            }
+        }
+    }
+
+    /// Sends the runs. A window ends where its run ends, so that the pointer goes back to where it began if the band is full
+    /// there: the next update of the same bytes then needs no command.
+    fn write_runs(&mut self, new: &[u8], script: &mut Script) {
+        for run in &self.runs {
+            let height = run.band.height();
+            let (first_column, last_column) = ((run.start / height) as u8, (run.end / height) as u8);
+            let page = run.band.first + (run.start % height) as u8;
+            script.command(Command::ColumnWindow { first: first_column, last: last_column });
+            if run.sets_pages {
+                script.command(Command::PageWindow { first: run.band.first, last: run.band.last });
+            }
+            debug_assert!(run.sets_pages || self.pointer.is_some_and(|left| left.band == run.band && left.page == page));
+            let mut pointer = Pointer { first_column, last_column, band: run.band, column: first_column, page };
+            for _ in run.start..=run.end {
+                script.data(new[usize::from(pointer.page) * self.columns + usize::from(pointer.column)]);
+                pointer.advance();
+            }
+            self.pointer = Some(pointer);
+        }
+    }
+}
+
+/// How many clean bytes come before `place` in a band when the pointer stands at `page`, or `None` if no column begins early enough.
+fn lead(band: Band, page: u8, place: u32) -> Option<u32> {
+    let (height, row) = (band.height(), u32::from(page - band.first));
+    let lead = (place % height + height - row) % height;
+    (lead <= place).then_some(lead)
+}
