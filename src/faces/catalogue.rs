@@ -33,6 +33,8 @@ macro_rules! families {
 static FAMILIES: &[Family] = families! {
     "small": 7;
     "text": 9, 11;
+    "narrow": 10, 12, 14, 16, 18, 20, 22, 24, 28, 32, 40, 48;
+    "wide": 10, 12, 14, 16, 18, 20, 22, 24, 28, 32, 40, 48;
 };
 
 /// Why there is no strike.

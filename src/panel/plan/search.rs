@@ -83,9 +83,18 @@ mod windows {
         let (columns, pages) = (case.columns, case.pages);
         let masks = 1 << case.changed.len();
         let number = |s: &State| {
-            [(s.a, columns), (s.b, columns), (s.p, pages), (s.q, pages), (s.column, columns), (s.page, pages), (s.last, 4), (s.remaining, masks)]
-                .iter()
-                .fold(0, |number, (value, limit)| number * limit + value)
+            [
+                (s.a, columns),
+                (s.b, columns),
+                (s.p, pages),
+                (s.q, pages),
+                (s.column, columns),
+                (s.page, pages),
+                (s.last, 4),
+                (s.remaining, masks),
+            ]
+            .iter()
+            .fold(0, |number, (value, limit)| number * limit + value)
         };
         let mut least = vec![u32::MAX; columns.pow(3) * pages.pow(3) * 4 * masks];
         // What commands lead to depends on less than the whole state: the best start of each so far.
@@ -222,9 +231,8 @@ mod windows {
                         continue;
                     }
                     let height = last - first + 1;
-                    let dirty = |place: usize| {
-                        held.iter().any(|(page, column)| column * height + page - first == place)
-                    };
+                    let dirty =
+                        |place: usize| held.iter().any(|(page, column)| column * height + page - first == place);
                     let start = piece[0] * height;
                     let ends = sweep(height, case.columns * height, start, before + 2 + 6 + 2, &dirty);
                     let ends = if rest.is_empty() { ends } else { sweeps(case, group, rest, followed(ends)) };
@@ -244,8 +252,7 @@ mod windows {
             columns.sort_unstable();
             columns.dedup();
             let start = if any { followed(before) } else { 0 };
-            let ends =
-                if columns.is_empty() { before } else { sweeps(case, (from_page, last), &columns, start) };
+            let ends = if columns.is_empty() { before } else { sweeps(case, (from_page, last), &columns, start) };
             let any = any || !columns.is_empty();
             least = min(least, if last + 1 == case.pages { ends } else { afresh(case, last + 1, ends, any) });
         }
@@ -259,9 +266,7 @@ mod windows {
         let Some((a, b, p, q, mut column, mut page)) = case.left else { return least };
         if case.changed.iter().all(|(page, _)| (p..=q).contains(page)) {
             let height = q - p + 1;
-            let dirty = |place: usize| {
-                case.changed.iter().any(|(page, column)| column * height + page - p == place)
-            };
+            let dirty = |place: usize| case.changed.iter().any(|(page, column)| column * height + page - p == place);
             let places = case.columns * height;
             let first = (0..places).find(|place| dirty(*place)).expect("something changed");
             for start in (0..=first).filter(|start| start % height == page - p) {
@@ -291,8 +296,9 @@ fn pages_search(case: &Case, in_order: bool) -> u32 {
     // What came last on the bus, as above; columns run to one past the last, where the pointer is unknown.
     let (nothing, commands, one_byte, bytes) = (0, 1, 2, 3);
     let masks = 1 << case.changed.len();
-    let number =
-        |page: usize, column: usize, last: usize, remaining: usize| ((page * (case.columns + 1) + column) * 4 + last) * masks + remaining;
+    let number = |page: usize, column: usize, last: usize, remaining: usize| {
+        ((page * (case.columns + 1) + column) * 4 + last) * masks + remaining
+    };
     let mut least = vec![u32::MAX; case.pages * (case.columns + 1) * 4 * masks];
     let mut queue = BinaryHeap::new();
     let mut push = |queue: &mut BinaryHeap<_>, least: &mut Vec<u32>, cost: u32, state: (usize, usize, usize, usize)| {

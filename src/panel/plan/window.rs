@@ -304,11 +304,13 @@ impl Windows {
     fn collect(&mut self, group: Band) {
         let rows = (0xff << group.first) & (0xff >> (7 - group.last));
         self.extents.clear();
-        self.extents.extend(self.masks.iter().enumerate().filter(|(_, mask)| **mask & rows != 0).map(|(column, mask)| {
-            let mask = mask & rows;
-            let pages = Band { first: mask.trailing_zeros() as u8, last: 7 - mask.leading_zeros() as u8 };
-            Extent { column: column as u8, pages }
-        }));
+        self.extents.extend(self.masks.iter().enumerate().filter(|(_, mask)| **mask & rows != 0).map(
+            |(column, mask)| {
+                let mask = mask & rows;
+                let pages = Band { first: mask.trailing_zeros() as u8, last: 7 - mask.leading_zeros() as u8 };
+                Extent { column: column as u8, pages }
+            },
+        ));
         let hull = self.extents.iter().fold(None, |hull: Option<Band>, extent| {
             Some(hull.map_or(extent.pages, |hull| Band {
                 first: hull.first.min(extent.pages.first),
@@ -458,7 +460,9 @@ impl Windows {
             if run.sets_pages {
                 script.command(Command::PageWindow { first: run.band.first, last: run.band.last });
             }
-            debug_assert!(run.sets_pages || self.pointer.is_some_and(|left| left.band == run.band && left.page == page));
+            debug_assert!(
+                run.sets_pages || self.pointer.is_some_and(|left| left.band == run.band && left.page == page)
+            );
             let mut pointer = Pointer { first_column, last_column, band: run.band, column: first_column, page };
             for _ in run.start..=run.end {
                 script.data(new[usize::from(pointer.page) * self.columns + usize::from(pointer.column)]);
