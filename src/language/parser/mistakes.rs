@@ -58,9 +58,21 @@ impl Parser<'_> {
         }
     }
 
+    /// The next token; but the line break before it, where one has been passed over in vain: nothing that could go on with
+    /// the line stands on the next.
+    fn offending(&mut self) -> Token {
+        let token = self.peek();
+        let line_break = self.tokens[..self.position].last().filter(|before| before.kind == TokenKind::Newline);
+        let ends = matches!(token.kind, TokenKind::BlockOpen | TokenKind::BlockClose | TokenKind::End);
+        match line_break {
+            Some(&line_break) if ends || self.is_named(self.position) => line_break,
+            _ => token,
+        }
+    }
+
     /// "expected …, found …" for the next token, with the help that fits it.
     pub(super) fn unexpected(&mut self, expected: &str) -> Finding {
-        let token = self.peek();
+        let token = self.offending();
         let before = self.previous();
         let message = format!("expected {expected}, found {}", self.describe(token));
         let finding = Finding::error("unexpected token", self.caret(token), message);

@@ -15,6 +15,8 @@ mod text;
 
 #[cfg(test)]
 mod shapes;
+#[cfg(test)]
+mod torture;
 
 pub use format::{MAX_FORMAT_LENGTH, parse_format};
 

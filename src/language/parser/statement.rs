@@ -99,7 +99,7 @@ impl Parser<'_> {
                 .help(format!("write `value {written} = …`")),
             );
             statement.plain.push(Expression { kind: ExpressionKind::Name(written), span: name.span });
-            statement.definition = Some(self.value_or_damaged());
+            statement.definition = Some(self.value_or_recover());
             return;
         }
         if token.kind != TokenKind::Assign {
@@ -111,7 +111,7 @@ impl Parser<'_> {
                 self.report(finding);
             }
             self.advance();
-            statement.definition = Some(self.value_or_damaged());
+            statement.definition = Some(self.value_or_recover());
             return;
         }
         let last_name = match statement.plain.last() {
@@ -124,7 +124,7 @@ impl Parser<'_> {
                 self.report(finding.help(format!("write `{}: …`", name.value)));
                 statement.plain.pop();
                 self.advance();
-                let value = self.value_or_damaged();
+                let value = self.value_or_recover();
                 statement.named.push(NamedArgument { name, value });
             }
             None => {
@@ -245,6 +245,15 @@ impl Parser<'_> {
         }
     }
 
+    /// The same, going on behind the mistake.
+    fn value_or_recover(&mut self) -> Expression {
+        let value = self.value_or_damaged();
+        if matches!(value.kind, ExpressionKind::Damaged) {
+            self.recover(true);
+        }
+        value
+    }
+
     /// A damaged expression from `token` to what was read last.
     pub(super) fn damaged_from(&self, token: Token) -> Expression {
         let end = self.previous().span.end;
@@ -257,11 +266,14 @@ impl Parser<'_> {
     fn recover(&mut self, at_names: bool) {
         self.parens = 0;
         self.fields.clear();
-        loop {
-            let token = self.token_at(self.position);
-            if ends_arguments(token.kind) || at_names && self.is_named(self.position) {
-                return;
-            }
+        while !ends_arguments(self.token_at(self.position).kind) && !(at_names && self.is_named(self.position)) {
+            self.position += 1;
+        }
+    }
+
+    /// Goes on to the end of the line, or a brace of a block before it.
+    pub(super) fn skip_line(&mut self) {
+        while !ends_arguments(self.token_at(self.position).kind) {
             self.position += 1;
         }
     }
@@ -298,7 +310,10 @@ impl Parser<'_> {
             match token.kind {
                 TokenKind::BlockOpen => depth += 1,
                 TokenKind::BlockClose => depth -= 1,
-                TokenKind::End => break,
+                TokenKind::End => {
+                    self.unclosed_reported = true;
+                    break;
+                }
                 _ => {}
             }
             self.position += 1;
