@@ -90,8 +90,9 @@ impl Parser<'_> {
             if damaged {
                 return Err(Reported);
             }
-            let finding = self.unexpected("`,` or `)`");
+            let finding = self.unexpected_in_expression("`,` or `)`");
             if self.matching_paren(MAX_LOOKAHEAD).is_some() {
+                let finding = finding.or_help("arguments between parentheses are separated by commas: `(a, b)`");
                 return self.fail(finding.related(open, "within this parenthesis"));
             }
             return self.fail(

@@ -14,6 +14,8 @@ mod statement;
 mod text;
 
 #[cfg(test)]
+mod corpus;
+#[cfg(test)]
 mod shapes;
 #[cfg(test)]
 mod torture;

@@ -48,6 +48,7 @@ fn check_finding(text: &str, finding: &Finding) {
     finding.related.iter().for_each(|(span, _)| cut(text, *span));
     assert!(!finding.message.is_empty() && !finding.message.contains(char::is_control), "{finding:?}");
     assert!(!finding.message.ends_with('.'), "{finding:?}");
+    assert!(finding.help.as_ref().is_some_and(|help| !help.contains(char::is_control)), "{finding:?}");
     // Nothing but quoted text is in upper case at the start.
     assert!(finding.message.starts_with("expected ") || finding.name == "too many findings", "{finding:?}");
 }
@@ -264,8 +265,9 @@ fn files_of_the_largest_size_end() {
         "x when: a < b < c\n",
         "\u{b}",
     ] {
-        names(&piece.repeat(MAX_BYTES / piece.len()));
-        let text = piece.repeat(MAX_BYTES / piece.len() / 4);
+        let text = piece.repeat(MAX_BYTES / piece.len());
+        assert!(parse(&text).1.len() <= MAX_FINDINGS + 1);
+        let text = piece.repeat(MAX_BYTES / piece.len() / 8);
         names(&format!("a {{ b \"{text}"));
         names(&format!("value a = (b, {text}"));
         names(&format!("text \"{{b {text}\"\n"));
