@@ -268,9 +268,9 @@ mod tests {
     #[test]
     fn a_place_that_does_not_fit_its_text_is_shown_at_the_nearest() {
         let finding = Finding::error("unexpected token", Span::new(1, 900), "expected a value, found nothing");
-        let json = to_json("door.layout", "µ\n", &[finding.clone()]);
+        let json = to_json("door.layout", "µ\n", std::slice::from_ref(&finding));
         assert_eq!((&json["findings"][0]["line"], &json["findings"][0]["column"]), (&json!(1), &json!(1)));
-        assert!(to_text("door.layout", "µ\n", &[finding.clone()], false).contains("door.layout:1:1"));
+        assert!(to_text("door.layout", "µ\n", std::slice::from_ref(&finding), false).contains("door.layout:1:1"));
         assert!(to_text("door.layout", "", &[finding], false).contains("unexpected token"));
     }
 

@@ -176,6 +176,11 @@ impl Parser<'_> {
         Some((Infix::Binary(operator), level))
     }
 
+    /// Whether `token` can stand between operands.
+    pub(super) fn is_infix(&self, token: Token) -> bool {
+        self.infix(token).is_some()
+    }
+
     /// Reports an operator that is read as what it means, but written otherwise.
     fn report_spelling(&mut self, token: Token) {
         match token.kind {

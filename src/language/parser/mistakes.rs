@@ -170,7 +170,7 @@ impl Parser<'_> {
             TokenKind::ParenClose if self.parens == 0 => "no parenthesis is open here; delete it".into(),
             TokenKind::Slash if next.kind == TokenKind::Slash => "a comment begins with `#`".into(),
             TokenKind::Range => "a range has a value on both sides: `8..16`".into(),
-            TokenKind::Plus => "a sum goes on at the end of a line, not at its beginning; a number needs no `+`".into(),
+            TokenKind::Plus => "a number needs no `+`".into(),
             TokenKind::Name | TokenKind::TextOpen if before.kind == TokenKind::BlockClose => {
                 "start the next statement on a line of its own".into()
             }

@@ -36,6 +36,8 @@ impl Parser<'_> {
         let finding = self.unexpected("a statement");
         let finding = if self.is_named(self.position) {
             finding.help("a named argument follows its statement directly, before the block")
+        } else if self.is_infix(self.token_at(self.position)) {
+            finding.help("an expression goes on after an operator at the end of a line, or between parentheses")
         } else {
             finding.or_help("a statement begins with a word, as in `text \"Brine\"`")
         };
