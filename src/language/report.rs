@@ -35,9 +35,10 @@ pub fn line_and_column(text: &str, offset: usize) -> Place {
 /// `color`, ANSI escape sequences are in it. Control characters of the file never are.
 pub fn to_text(file_name: &str, text: &str, findings: &[Finding], color: bool) -> String {
     let renderer = if color { Renderer::styled() } else { Renderer::plain() };
+    let file_name = normalize_untrusted_str(file_name);
     let mut report = String::new();
     for finding in findings {
-        report.push_str(&renderer.render(&[group(file_name, text, finding)]));
+        report.push_str(&renderer.render(&[group(&file_name, text, finding)]));
         report.push_str("\n\n");
     }
     report.truncate(report.trim_end().len());
@@ -151,4 +152,133 @@ fn floor_boundary(text: &str, offset: usize) -> usize {
         at -= 1;
     }
     at
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TEXT: &str = "panel 128x32\nreading µ from: \"a\"\n\ttext \"µ {x}\"\n";
+
+    /// An error with everything that a finding can have, and a warning with nothing but its message.
+    fn findings() -> Vec<Finding> {
+        let at = |part: &str| {
+            let start = TEXT.find(part).expect("a part of the text");
+            Span::new(start, start + part.len())
+        };
+        vec![
+            Finding::error("unknown name", at("x}").to(at("x}")), "expected a reading or a value, found `x`")
+                .label("not defined")
+                .help("did you mean `µ`?")
+                .related(at("µ from"), "defined here"),
+            Finding::warning("no range", at("reading"), "expected `range:`, found none"),
+        ]
+    }
+
+    #[test]
+    fn places_count_lines_and_characters_from_one() {
+        let place = |offset| {
+            let Place { line, column } = line_and_column(TEXT, offset);
+            (line, column)
+        };
+        assert_eq!(place(0), (1, 1));
+        assert_eq!(place(12), (1, 13));
+        assert_eq!(place(13), (2, 1));
+        assert_eq!(place(TEXT.find(" from").expect("a part")), (2, 10));
+        // Within a character: its first byte.
+        assert_eq!(place(TEXT.find("µ from").expect("a part") + 1), (2, 9));
+        assert_eq!(place(TEXT.find("{x").expect("a part")), (3, 10));
+        assert_eq!(place(TEXT.len()), (4, 1));
+        assert_eq!(place(TEXT.len() + 100), (4, 1));
+        assert_eq!(line_and_column("", 0), Place { line: 1, column: 1 });
+        assert_eq!(line_and_column("a\r\nb", 3), Place { line: 2, column: 1 });
+    }
+
+    #[test]
+    fn a_report_for_people() {
+        insta::assert_snapshot!(to_text("door.layout", TEXT, &findings(), false), @r#"
+        error[unknown name]: expected a reading or a value, found `x`
+         --> door.layout:3:11
+          |
+        2 | reading µ from: "a"
+          |         ------ defined here
+        3 |     text "µ {x}"
+          |              ^^ not defined
+          |
+          = help: did you mean `µ`?
+
+        warning[no range]: expected `range:`, found none
+         --> door.layout:2:1
+          |
+        2 | reading µ from: "a"
+          | ^^^^^^^
+        "#);
+        assert_eq!(to_text("door.layout", TEXT, &[], false), "");
+    }
+
+    #[test]
+    fn color_changes_nothing_but_color() {
+        let colored = to_text("door.layout", TEXT, &findings(), true);
+        let mut plain = String::new();
+        for (at, part) in colored.split('\u{1b}').enumerate() {
+            plain += if at == 0 { part } else { part.split_once('m').map_or("", |(_, rest)| rest) };
+        }
+        assert_ne!(colored, plain);
+        // The renderer ends some lines with blanks where it changes the color.
+        let trimmed = |text: &str| text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n");
+        assert_eq!(trimmed(&plain), trimmed(&to_text("door.layout", TEXT, &findings(), false)));
+    }
+
+    #[test]
+    fn a_report_for_programs() {
+        let json = to_json("door.layout", TEXT, &findings());
+        assert_eq!(
+            json,
+            json!({
+                "version": 1,
+                "file": "door.layout",
+                "errors": 1,
+                "warnings": 1,
+                "findings": [
+                    {
+                        "severity": "error",
+                        "name": "unknown name",
+                        "message": "expected a reading or a value, found `x`",
+                        "line": 3, "column": 11, "end_line": 3, "end_column": 13,
+                        "label": "not defined",
+                        "help": "did you mean `µ`?",
+                        "related": [
+                            { "line": 2, "column": 9, "end_line": 2, "end_column": 15, "label": "defined here" }
+                        ],
+                    },
+                    {
+                        "severity": "warning",
+                        "name": "no range",
+                        "message": "expected `range:`, found none",
+                        "line": 2, "column": 1, "end_line": 2, "end_column": 8,
+                        "label": "",
+                        "help": null,
+                        "related": [],
+                    },
+                ],
+            })
+        );
+    }
+
+    #[test]
+    fn a_place_that_does_not_fit_its_text_is_shown_at_the_nearest() {
+        let finding = Finding::error("unexpected token", Span::new(1, 900), "expected a value, found nothing");
+        let json = to_json("door.layout", "µ\n", std::slice::from_ref(&finding));
+        assert_eq!((&json["findings"][0]["line"], &json["findings"][0]["column"]), (&json!(1), &json!(1)));
+        assert!(to_text("door.layout", "µ\n", std::slice::from_ref(&finding), false).contains("door.layout:1:1"));
+        assert!(to_text("door.layout", "", &[finding], false).contains("unexpected token"));
+    }
+
+    #[test]
+    fn the_file_cannot_send_commands_to_the_terminal() {
+        let text = "text \u{1b}[2J\n";
+        let (_, findings) = super::super::parse(text);
+        assert_eq!(findings.len(), 1);
+        assert!(!to_text("door\u{1b}[2J.layout", text, &findings, false).contains('\u{1b}'));
+    }
 }

@@ -81,8 +81,7 @@ impl Parser<'_> {
             return Ok(());
         }
         let finding = self.unexpected(name);
-        let help = finding.help.clone().unwrap_or_else(|| "a choice is written `if a then b else c`".into());
-        self.fail(finding.help(help))
+        self.fail(finding.or_help("a choice is written `if a then b else c`"))
     }
 
     /// Operands with operators of at least `level` between them.
@@ -175,6 +174,11 @@ impl Parser<'_> {
             _ => return None,
         };
         Some((Infix::Binary(operator), level))
+    }
+
+    /// Whether `token` can stand between operands.
+    pub(super) fn is_infix(&self, token: Token) -> bool {
+        self.infix(token).is_some()
     }
 
     /// Reports an operator that is read as what it means, but written otherwise.

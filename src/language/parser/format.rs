@@ -42,7 +42,8 @@ pub fn parse_format(spec: &str, at: usize) -> Result<Format, Box<Finding>> {
         format.precision = reader.number("precision")?;
         if format.precision.is_none() {
             let message = format!("expected digits after the `.` of a format, found {}", reader.found());
-            return Err(reader.bad(1, &message, "write how many decimals to show, as in `:.1`"));
+            let length = reader.rest().chars().next().map_or(0, char::len_utf8);
+            return Err(reader.bad(length, &message, "write how many decimals to show, as in `:.1`"));
         }
     }
     match reader.rest().chars().next() {

@@ -4,7 +4,7 @@ use super::super::syntax::{Expression, ExpressionKind, NamedArgument, Spanned};
 use super::super::tokens::TokenKind;
 use super::super::{Finding, Span};
 use super::mistakes::quoted;
-use super::{Parsed, Parser, Reported};
+use super::{MAX_DEPTH, Parsed, Parser, Reported};
 
 /// How many tokens are looked through for the parenthesis that closes a list with a mistake in it.
 const MAX_LOOKAHEAD: usize = 1000;
@@ -32,6 +32,7 @@ impl Parser<'_> {
         let parens = self.parens;
         let assign_ends = std::mem::replace(&mut self.assign_ends, false);
         let mut list = List::default();
+        let too_deep = self.depth >= MAX_DEPTH;
         let result = self.nested(|parser| parser.items(open, &mut list));
         self.assign_ends = assign_ends;
         self.fields.truncate(fields);
@@ -39,8 +40,11 @@ impl Parser<'_> {
         let close = match result {
             Ok(close) => close,
             Err(reported) => {
-                let Some(index) = self.matching_paren() else {
+                let Some(index) = self.matching_paren(if too_deep { usize::MAX } else { MAX_LOOKAHEAD }) else {
                     self.back_to_first_line_break(first);
+                    if too_deep && self.fields.is_empty() {
+                        self.skip_line();
+                    }
                     return Err(reported);
                 };
                 self.position = index + 1;
@@ -86,8 +90,9 @@ impl Parser<'_> {
             if damaged {
                 return Err(Reported);
             }
-            let finding = self.unexpected("`,` or `)`");
-            if self.matching_paren().is_some() {
+            let finding = self.unexpected_in_expression("`,` or `)`");
+            if self.matching_paren(MAX_LOOKAHEAD).is_some() {
+                let finding = finding.or_help("arguments between parentheses are separated by commas: `(a, b)`");
                 return self.fail(finding.related(open, "within this parenthesis"));
             }
             return self.fail(
@@ -123,11 +128,11 @@ impl Parser<'_> {
     }
 
     /// The index of the parenthesis that closes the list in hand, if there is one before the next brace, the end of the field
-    /// or the end of the file, and not too far ahead.
-    fn matching_paren(&self) -> Option<usize> {
+    /// or the end of the file, and at most `limit` tokens ahead.
+    fn matching_paren(&self, limit: usize) -> Option<usize> {
         let mut depth = 0;
         let mut fields = 0;
-        for (index, token) in self.tokens.iter().enumerate().skip(self.position).take(MAX_LOOKAHEAD) {
+        for (index, token) in self.tokens.iter().enumerate().skip(self.position).take(limit) {
             match token.kind {
                 TokenKind::FieldOpen => fields += 1,
                 TokenKind::FieldClose | TokenKind::FieldCut if fields == 0 => return None,

@@ -33,6 +33,13 @@ pub(super) fn too_long(span: Span) -> Finding {
     Finding::error("expression too long", span, message).help("define parts of it as a `value` of their own")
 }
 
+impl Finding {
+    /// The same finding with `help`, where it has none yet.
+    pub(super) fn or_help(self, help: impl Into<String>) -> Self {
+        if self.help.is_some() { self } else { self.help(help) }
+    }
+}
+
 impl Parser<'_> {
     /// What `token` is called in "found …".
     pub(super) fn describe(&self, token: Token) -> String {
@@ -42,7 +49,7 @@ impl Parser<'_> {
             TokenKind::TextOpen => "a text".into(),
             TokenKind::FieldCut => "the end of the text".into(),
             TokenKind::TextCut => "the end of the line".into(),
-            TokenKind::Format => "a format".into(),
+            TokenKind::Format => "`:`".into(),
             _ => quoted(self.slice(token.span)),
         }
     }
@@ -50,17 +57,56 @@ impl Parser<'_> {
     /// Where the caret goes for `token`: behind what was read last, where it is the end of something.
     pub(super) fn caret(&self, token: Token) -> Span {
         match token.kind {
+            TokenKind::TextOpen => token.span.to(self.text_end()),
             TokenKind::Newline | TokenKind::End | TokenKind::FieldCut | TokenKind::TextCut => {
                 let end = self.previous().span.end;
                 Span { start: end, end }
             }
+            TokenKind::Format => Span { start: token.span.start.saturating_sub(1), end: token.span.start },
             _ => token.span,
+        }
+    }
+
+    /// The quote that ends the text that begins at this point, or the place where its line cuts it off.
+    fn text_end(&self) -> Span {
+        let mut depth = 0;
+        for token in &self.tokens[self.position..] {
+            match token.kind {
+                TokenKind::TextOpen => depth += 1,
+                TokenKind::TextClose | TokenKind::TextCut if depth == 1 => return token.span,
+                TokenKind::TextClose | TokenKind::TextCut => depth -= 1,
+                TokenKind::Newline => break,
+                _ => {}
+            }
+        }
+        self.token_at(self.position).span
+    }
+
+    /// The next token; but the line break before it, where one has been passed over in vain: nothing that could go on with
+    /// the line stands on the next.
+    fn offending(&mut self) -> Token {
+        let token = self.peek();
+        let line_break = self.tokens[..self.position].last().filter(|before| before.kind == TokenKind::Newline);
+        let ends = matches!(token.kind, TokenKind::BlockOpen | TokenKind::BlockClose | TokenKind::End);
+        match line_break {
+            Some(&line_break) if ends || self.is_named(self.position) => line_break,
+            _ => token,
         }
     }
 
     /// "expected …, found …" for the next token, with the help that fits it.
     pub(super) fn unexpected(&mut self, expected: &str) -> Finding {
         let token = self.peek();
+        self.unexpected_token(expected, token)
+    }
+
+    /// The same within an expression that may have gone on from line to line.
+    pub(super) fn unexpected_in_expression(&mut self, expected: &str) -> Finding {
+        let token = self.offending();
+        self.unexpected_token(expected, token)
+    }
+
+    fn unexpected_token(&self, expected: &str, token: Token) -> Finding {
         let before = self.previous();
         let message = format!("expected {expected}, found {}", self.describe(token));
         let finding = Finding::error("unexpected token", self.caret(token), message);
@@ -75,7 +121,8 @@ impl Parser<'_> {
         let before = self.previous();
         let operator = matches!(
             before.kind,
-            TokenKind::Plus
+            TokenKind::Foreign(_)
+                | TokenKind::Plus
                 | TokenKind::Minus
                 | TokenKind::Star
                 | TokenKind::Slash
@@ -90,11 +137,14 @@ impl Parser<'_> {
                 | TokenKind::ParenOpen
                 | TokenKind::Comma
         ) || before.kind.is_keyword();
-        if operator {
-            let after = quoted(self.slice(before.span));
-            self.unexpected(&format!("a value after {after}"))
-        } else {
-            self.unexpected("a value")
+        if !operator {
+            return self.unexpected_in_expression("a value").or_help("write a number, a name, a text or a call");
+        }
+        let after = quoted(self.slice(before.span));
+        let finding = self.unexpected_in_expression(&format!("a value after {after}"));
+        match before.kind {
+            TokenKind::Range => finding.or_help("a range has a value on both sides: `8..16`"),
+            _ => finding.or_help(format!("write the value that belongs there, or delete {after}")),
         }
     }
 
@@ -117,9 +167,10 @@ impl Parser<'_> {
                 quoted(written),
                 self.slice(before.span)
             ),
+            TokenKind::ParenClose if self.parens == 0 => "no parenthesis is open here; delete it".into(),
             TokenKind::Slash if next.kind == TokenKind::Slash => "a comment begins with `#`".into(),
-            TokenKind::Range if before.kind == TokenKind::Colon => "a range has a number on both sides: `0..10`".into(),
-            TokenKind::Plus => "a sum goes on at the end of a line, not at its beginning; a number needs no `+`".into(),
+            TokenKind::Range => "a range has a value on both sides: `8..16`".into(),
+            TokenKind::Plus => "a number needs no `+`".into(),
             TokenKind::Name | TokenKind::TextOpen if before.kind == TokenKind::BlockClose => {
                 "start the next statement on a line of its own".into()
             }
@@ -168,7 +219,7 @@ pub(super) fn foreign(operator: ForeignOperator, written: &str, span: Span) -> F
         ForeignOperator::Multiply => "*",
         ForeignOperator::Divide => "/",
     };
-    Finding::error("unknown operator", span, format!("expected an operator, found {}", quoted(written)))
+    Finding::error("unknown operator", span, format!("expected `{here}`, found {}", quoted(written)))
         .help(format!("write `{here}`"))
 }
 

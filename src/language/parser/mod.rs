@@ -14,7 +14,11 @@ mod statement;
 mod text;
 
 #[cfg(test)]
+mod corpus;
+#[cfg(test)]
 mod shapes;
+#[cfg(test)]
+mod torture;
 
 pub use format::parse_format;
 

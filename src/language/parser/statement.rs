@@ -33,10 +33,13 @@ impl Parser<'_> {
 
     /// Reports something that begins no statement, and passes over it; the block that it may have is checked all the same.
     fn no_statement(&mut self) {
+        let finding = self.unexpected("a statement");
         let finding = if self.is_named(self.position) {
-            self.unexpected("a statement").help("a named argument follows its statement directly, before the block")
+            finding.help("a named argument follows its statement directly, before the block")
+        } else if self.is_infix(self.token_at(self.position)) {
+            finding.help("an expression goes on after an operator at the end of a line, or between parentheses")
         } else {
-            self.unexpected("a statement")
+            finding.or_help("a statement begins with a word, as in `text \"Brine\"`")
         };
         self.report(finding);
         self.recover(false);
@@ -70,7 +73,13 @@ impl Parser<'_> {
             if ends_arguments(token.kind) || token.kind == TokenKind::Assign || self.is_named(self.position) {
                 break;
             }
-            match self.expression() {
+            let value = if token.kind.begins_value() {
+                self.expression()
+            } else {
+                let finding = self.unexpected("an argument or the end of the line");
+                self.fail(finding.or_help("an argument is a number, a name, a text, a call, or `name: value`"))
+            };
+            match value {
                 Ok(value) => statement.plain.push(value),
                 Err(_) => {
                     statement.plain.push(self.damaged_from(token));
@@ -99,7 +108,7 @@ impl Parser<'_> {
                 .help(format!("write `value {written} = …`")),
             );
             statement.plain.push(Expression { kind: ExpressionKind::Name(written), span: name.span });
-            statement.definition = Some(self.value_or_damaged());
+            statement.definition = Some(self.value_or_recover());
             return;
         }
         if token.kind != TokenKind::Assign {
@@ -111,7 +120,7 @@ impl Parser<'_> {
                 self.report(finding);
             }
             self.advance();
-            statement.definition = Some(self.value_or_damaged());
+            statement.definition = Some(self.value_or_recover());
             return;
         }
         let last_name = match statement.plain.last() {
@@ -124,7 +133,7 @@ impl Parser<'_> {
                 self.report(finding.help(format!("write `{}: …`", name.value)));
                 statement.plain.pop();
                 self.advance();
-                let value = self.value_or_damaged();
+                let value = self.value_or_recover();
                 statement.named.push(NamedArgument { name, value });
             }
             None => {
@@ -172,19 +181,16 @@ impl Parser<'_> {
     fn after_last_argument(&mut self, statement: &Statement, token: Token) -> Finding {
         let expected = match statement.named.last() {
             Some(last) => format!("an argument with a name after the value of {}", quoted(&last.name.value)),
-            None => "an argument with a name".to_string(),
+            None => "an argument with a name or the end of the line".to_string(),
         };
         let finding = self.unexpected(&expected);
-        if finding.help.is_some() {
-            return finding;
-        }
         match token.kind {
             TokenKind::Name => {
-                let written = self.slice(token.span);
-                finding.help(format!("write `{written}: …`, or put {} before the named arguments", quoted(written)))
+                let written = quoted(self.slice(token.span));
+                finding.or_help(format!("give {written} a colon and a value, or put it before the named arguments"))
             }
-            TokenKind::Assign => finding.help("only a `value` statement takes `=`; to compare write `==`"),
-            _ => finding.help("arguments without a name stand before those with one"),
+            TokenKind::Assign => finding.or_help("only a `value` statement takes `=`; to compare write `==`"),
+            _ => finding.or_help("arguments without a name stand before those with one"),
         }
     }
 
@@ -204,11 +210,10 @@ impl Parser<'_> {
         if name == "unit" {
             return self.unit_argument();
         }
-        if ends_arguments(token.kind)
-            || matches!(token.kind, TokenKind::Comma | TokenKind::ParenClose)
-            || self.is_named(self.position)
-        {
-            let finding = self.unexpected(&format!("a value after `{shown}:`"));
+        if !token.kind.begins_value() || self.is_named(self.position) {
+            let finding = self
+                .unexpected_in_expression(&format!("a value after `{shown}:`"))
+                .or_help(format!("write the value on the same line, or delete `{shown}:`"));
             self.report(finding);
             let end = self.previous().span.end;
             return Expression { kind: ExpressionKind::Damaged, span: Span { start: end, end } };
@@ -223,13 +228,11 @@ impl Parser<'_> {
             return Expression { kind: ExpressionKind::Unit(written), span: unit.span };
         }
         let token = self.peek();
-        let mut finding = self.unexpected("a unit after `unit:`");
-        if token.kind == TokenKind::TextOpen {
-            finding = finding.help("write the unit without quotes: `unit: °C`");
-        } else if finding.help.is_none() {
-            finding = finding.help("a unit is written as on a label: `°C`, `%`, `hPa`, `m/s`, `µg/m³`");
-        }
-        self.report(finding);
+        let finding = self.unexpected("a unit after `unit:`");
+        self.report(match token.kind {
+            TokenKind::TextOpen => finding.help("write the unit without quotes: `unit: °C`"),
+            _ => finding.or_help("a unit is written as on a label: `°C`, `%`, `hPa`, `m/s`, `µg/m³`"),
+        });
         if token.kind == TokenKind::TextOpen && self.expression().is_err() {
             self.recover(true);
         }
@@ -245,6 +248,15 @@ impl Parser<'_> {
         }
     }
 
+    /// The same, going on behind the mistake.
+    fn value_or_recover(&mut self) -> Expression {
+        let value = self.value_or_damaged();
+        if matches!(value.kind, ExpressionKind::Damaged) {
+            self.recover(true);
+        }
+        value
+    }
+
     /// A damaged expression from `token` to what was read last.
     pub(super) fn damaged_from(&self, token: Token) -> Expression {
         let end = self.previous().span.end;
@@ -258,10 +270,17 @@ impl Parser<'_> {
         self.parens = 0;
         self.fields.clear();
         loop {
-            let token = self.token_at(self.position);
-            if ends_arguments(token.kind) || at_names && self.is_named(self.position) {
+            let kind = self.token_at(self.position).kind;
+            if ends_arguments(kind) || at_names && self.is_named(self.position) {
                 return;
             }
+            self.position += 1;
+        }
+    }
+
+    /// Goes on to the end of the line, or a brace of a block before it.
+    pub(super) fn skip_line(&mut self) {
+        while !ends_arguments(self.token_at(self.position).kind) {
             self.position += 1;
         }
     }
@@ -298,7 +317,10 @@ impl Parser<'_> {
             match token.kind {
                 TokenKind::BlockOpen => depth += 1,
                 TokenKind::BlockClose => depth -= 1,
-                TokenKind::End => break,
+                TokenKind::End => {
+                    self.unclosed_reported = true;
+                    break;
+                }
                 _ => {}
             }
             self.position += 1;

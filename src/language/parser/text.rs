@@ -108,7 +108,7 @@ impl Parser<'_> {
             }
             _ => {
                 let finding = self.unexpected("`}` or `:` and a format");
-                self.fail(finding)
+                self.fail(finding.or_help("a field shows one value; write each value in braces of its own"))
             }
         }
     }

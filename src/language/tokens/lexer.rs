@@ -172,11 +172,16 @@ impl<'a> Lexer<'a> {
         }
     }
 
-    /// Reads the unit that must follow here, if there is one.
+    /// Reads the unit that must follow here, if there is one. After `unit:` a name with a colon is no unit, but the argument
+    /// behind one that was left out.
     fn unit_ahead(&mut self) {
         self.position += self.rest().len() - self.rest().trim_start_matches([' ', '\t']).len();
-        if self.peek().is_some_and(begins_unit) {
-            self.push(TokenKind::Unit, self.unit_end(self.position));
+        let end = self.unit_end(self.position);
+        let names_argument = self.previous() == Some(TokenKind::Colon)
+            && self.text[end..].trim_start_matches([' ', '\t']).starts_with(':')
+            && self.rest()[..end - self.position].chars().all(continues_name);
+        if end > self.position && !names_argument {
+            self.push(TokenKind::Unit, end);
         }
     }
 
@@ -292,6 +297,9 @@ impl<'a> Lexer<'a> {
             Some("==") => Some(TokenKind::Equal),
             Some("!=") => Some(TokenKind::NotEqual),
             Some("&&") => Some(TokenKind::Foreign(ForeignOperator::And)),
+            Some("=>") => Some(TokenKind::Foreign(ForeignOperator::GreaterOrEqual)),
+            Some("=<") => Some(TokenKind::Foreign(ForeignOperator::LessOrEqual)),
+            Some("<>") => Some(TokenKind::Foreign(ForeignOperator::NotEqual)),
             Some("||") => Some(TokenKind::Foreign(ForeignOperator::Or)),
             _ => None,
         };

@@ -117,17 +117,17 @@ pub enum TokenKind {
 /// An operator that other languages, or typesetting, write in another way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ForeignOperator {
-    /// `&&`
+    /// `&&`, `&`
     And,
-    /// `||`
+    /// `||`, `|`
     Or,
     /// `!`
     Not,
-    /// `≤`
+    /// `≤`, `=<`
     LessOrEqual,
-    /// `≥`
+    /// `≥`, `=>`
     GreaterOrEqual,
-    /// `≠`
+    /// `≠`, `<>`
     NotEqual,
     /// `×`, `·`
     Multiply,
@@ -168,6 +168,25 @@ impl TokenKind {
                 | Self::False
                 | Self::ParenClose
                 | Self::TextClose
+        )
+    }
+
+    /// Whether a value can begin with this token.
+    pub fn begins_value(self) -> bool {
+        matches!(
+            self,
+            Self::Name
+                | Self::Number
+                | Self::BadNumber(_)
+                | Self::Dimensions
+                | Self::True
+                | Self::False
+                | Self::TextOpen
+                | Self::ParenOpen
+                | Self::If
+                | Self::Not
+                | Self::Minus
+                | Self::Foreign(ForeignOperator::Not)
         )
     }
 
