@@ -322,7 +322,9 @@ impl Command {
 /// How many bytes the command with this first byte has, if the controller has such a command.
 fn length(controller: Controller, code: u8) -> Option<usize> {
     let both = match code {
-        0x00..=0x1f | 0x40..=0x7f | 0xa0 | 0xa1 | 0xa4..=0xa7 | 0xae | 0xaf | 0xb0..=0xb7 | 0xc0..=0xcf | 0xe3 => Some(1),
+        0x00..=0x1f | 0x40..=0x7f | 0xa0 | 0xa1 | 0xa4..=0xa7 | 0xae | 0xaf | 0xb0..=0xb7 | 0xc0..=0xcf | 0xe3 => {
+            Some(1)
+        }
         0x81 | 0xa8 | 0xd3 | 0xd5 | 0xd9..=0xdb => Some(2),
         _ => None,
     };
@@ -361,8 +363,7 @@ mod tests {
             (0..64u8).prop_map(Command::Offset),
             (0..16u8, 0..16u8).prop_map(|(oscillator, divider)| Command::Clock { oscillator, divider }),
             (0..16u8, 0..16u8).prop_map(|(discharge, charge)| Command::Precharge { discharge, charge }),
-            (any::<bool>(), any::<bool>())
-                .prop_map(|(alternative, swapped)| Command::ComPins { alternative, swapped }),
+            (any::<bool>(), any::<bool>()).prop_map(|(alternative, swapped)| Command::ComPins { alternative, swapped }),
             any::<u8>().prop_map(Command::Deselect),
             Just(Command::NoOp),
         ]

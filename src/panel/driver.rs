@@ -14,7 +14,9 @@ use embedded_graphics_core::geometry::OriginDimensions;
 #[derive(Debug, Error)]
 pub enum Error {
     /// The bus reported a failure; the panel has to be initialised again.
-    #[error("panel at address {address:#04x} cannot be reached ({detail}); check its wiring, its supply and the address")]
+    #[error(
+        "panel at address {address:#04x} cannot be reached ({detail}); check its wiring, its supply and the address"
+    )]
     Bus {
         /// Address of the panel.
         address: u8,

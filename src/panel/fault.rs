@@ -23,13 +23,8 @@ pub enum Failure {
 
 impl Failure {
     /// All kinds.
-    pub const ALL: [Failure; 5] = [
-        Failure::NoAcknowledge,
-        Failure::ArbitrationLost,
-        Failure::Misplaced,
-        Failure::Timeout,
-        Failure::LostByte,
-    ];
+    pub const ALL: [Failure; 5] =
+        [Failure::NoAcknowledge, Failure::ArbitrationLost, Failure::Misplaced, Failure::Timeout, Failure::LostByte];
 }
 
 /// Trouble that was asked for, or that the bus inside had by itself.
