@@ -15,23 +15,25 @@
 //! which the least is taken are these, one kind for each controller:
 //!
 //! * [`Windows`], SSD1306: vertical addressing, the commands 0x21 and 0x22, and data. A plan is one of
-//!   1. *on from the pointer*: no command, one run of data in the window as it was left, round its end if need be;
-//!   2. *on in the band*: one sweep (below) of the pages of the window as it was left, which begins with 0x21 alone;
-//!   3. *afresh*: the pages are cut into groups of neighbours, served from the top. Within a group, sweeps follow one another
+//!   1. *on in the band*: one sweep (below) of the pages of the window as it was left, which begins with 0x21 alone;
+//!   2. *afresh*: the pages are cut into groups of neighbours, served from the top. Within a group, sweeps follow one another
 //!      from left to right, each over its own columns and over a band of pages of its own within the group; a sweep begins with
-//!      0x21 and 0x22.
+//!      0x21 and 0x22;
+//!   3. *on from the pointer*: one run of data without any command, in the window as it was left and round its end if need be, up
+//!      to the last changed byte in the window; then what changed elsewhere by 1 or 2.
 //!
 //!   A *sweep* writes the bytes of its band column by column, in each column from the top page of the band to the bottom page, and
 //!   may skip whole columns of clean bytes by 0x21 alone. That leaves the page pointer where it is, so what is skipped is a
 //!   multiple of the band's height, and it may begin in mid-column.
 //! * [`Pages`], SH1106: page addressing, the commands 0x00-0x1F and 0xB0-0xB7, and data. Changed bytes are served in reading
-//!   order, page after page, from left to right. A column is always set by both its nibbles: the datasheet does not say what
+//!   order, page after page, from left to right, beginning at the top, or at the pointer and then at the top. A column is always set by both its nibbles: the datasheet does not say what
 //!   a nibble alone does to a pointer that has moved since.
 //!
 //! In both, the least is exact: a dynamic programme over the changed columns (bytes, with the SH1106) that compares each way to go
 //! on. The box around all changes in one window is among the plans, so no plan is ever dearer than sending that box. The tests
 //! compare with a search that builds each plan of the kind, and with a search through every sequence of commands and data.
 
+mod band;
 mod page;
 #[cfg(test)]
 mod search;
@@ -74,6 +76,10 @@ impl Planner {
     /// Writes into `script` what makes a glass that holds `old` hold `new`; `None` is a RAM of unknown content.
     ///
     /// Afterwards the planner takes it that the script was sent; if it was not, call [`Planner::forget`].
+    ///
+    /// # Panics
+    ///
+    /// If `new` is smaller than the glass.
     pub fn plan(&mut self, old: Option<&[u8]>, new: &[u8], script: &mut Script) {
         match self {
             Planner::Windows(planner) => planner.plan(old, new, script),

@@ -87,14 +87,26 @@ impl Pages {
         differences(self.columns, old, new, |page, column| {
             changed.push(Cell { page: page as u8, column: column as u8 });
         });
-        if !self.changed.is_empty() {
-            self.choose();
-            self.write(new, script);
+        if self.changed.is_empty() {
+            return;
         }
+        let from_top = self.choose();
+        // From the pointer on, and then from the top.
+        let place = |cell: Cell| (cell.page, cell.column);
+        let ahead =
+            self.pointer.map_or(0, |pointer| self.changed.partition_point(|cell| place(*cell) < place(pointer)));
+        if ahead > 0 && ahead < self.changed.len() {
+            self.changed.rotate_left(ahead);
+            if self.choose() >= from_top {
+                self.changed.rotate_right(ahead);
+                self.choose();
+            }
+        }
+        self.write(new, script);
     }
 
-    /// Finds the cheapest way to each changed byte and leaves it in `ways`, first to last.
-    fn choose(&mut self) {
+    /// Finds the cheapest way to each changed byte, leaves it in `ways`, first to last, and tells the cost of all.
+    fn choose(&mut self) -> u32 {
         self.origins.clear();
         let mut costs = [FAR; 2];
         let mut before: Option<Cell> = None;
@@ -145,6 +157,7 @@ impl Pages {
             single = origin.single;
         }
         self.ways.reverse();
+        costs[0].min(costs[1])
     }
 
     fn write(&mut self, new: &[u8], script: &mut Script) {

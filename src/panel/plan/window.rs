@@ -5,6 +5,7 @@
 //! run is a single byte (which makes the next step one byte cheaper): in a sweep the page pointer after the last changed byte
 //! of a column is the same whatever was skipped before. Groups are then joined by a second, small programme over the pages.
 
+use super::band::{BANDS, Band, PAGES, Pointer};
 use super::{FAR, differences};
 use crate::panel::{Command, Script};
 
@@ -15,58 +16,11 @@ const MOVE_COLUMN: u32 = 2 + 3 + 2;
 /// End of a run, 0x21 and 0x22 with their arguments, beginning of the next run.
 const MOVE_BOTH: u32 = 2 + 6 + 2;
 
-const PAGES: usize = 8;
-/// How many bands eight pages have.
-const BANDS: usize = PAGES * (PAGES + 1) / 2;
-
-/// Neighbouring pages, first and last.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct Band {
-    first: u8,
-    last: u8,
-}
-
-impl Band {
-    fn height(self) -> u32 {
-        u32::from(self.last - self.first) + 1
-    }
-
-    fn contains(self, other: Band) -> bool {
-        self.first <= other.first && other.last <= self.last
-    }
-
-    /// The place of a byte when the band is counted column by column from the left edge of the glass.
-    fn place(self, column: u8, page: u8) -> u32 {
-        u32::from(column) * self.height() + u32::from(page - self.first)
-    }
-}
-
 /// The changed bytes of one column within a group: the column, and the pages from the first to the last of them.
 #[derive(Clone, Copy, Debug)]
 struct Extent {
     column: u8,
     pages: Band,
-}
-
-/// The controller's window and where in it the next byte goes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Pointer {
-    first_column: u8,
-    last_column: u8,
-    band: Band,
-    column: u8,
-    page: u8,
-}
-
-impl Pointer {
-    fn advance(&mut self) {
-        if self.page < self.band.last {
-            self.page += 1;
-        } else {
-            self.page = self.band.first;
-            self.column = if self.column < self.last_column { self.column + 1 } else { self.first_column };
-        }
-    }
 }
 
 /// How a group is entered.
@@ -124,6 +78,8 @@ pub struct Windows {
     pointer: Option<Pointer>,
     /// Changed pages of each column, a bit a page.
     masks: Vec<u8>,
+    /// The same, kept aside while the plan is tried that goes on from the pointer first.
+    all_masks: Vec<u8>,
     extents: Vec<Extent>,
     origins: Vec<[[Origin; 2]; BANDS]>,
     /// The bands that sweeps of the group may have.
@@ -131,6 +87,8 @@ pub struct Windows {
     /// The band in which the cheapest plan just solved ends, its last run being longer than a byte or not.
     last_bands: [usize; 2],
     runs: Vec<Run>,
+    /// The runs after one that goes on from the pointer.
+    runs_after: Vec<Run>,
     path: Vec<(Band, Origin)>,
 }
 
@@ -142,11 +100,13 @@ impl Windows {
             columns,
             pointer: None,
             masks: vec![0; columns],
+            all_masks: vec![0; columns],
             extents: Vec::with_capacity(columns),
             origins: Vec::with_capacity(columns),
             bands: Vec::with_capacity(BANDS),
             last_bands: [0; 2],
             runs: Vec::with_capacity(columns),
+            runs_after: Vec::with_capacity(columns),
             path: Vec::with_capacity(columns),
         }
     }
@@ -171,63 +131,95 @@ impl Windows {
     pub fn plan(&mut self, old: Option<&[u8]>, new: &[u8], script: &mut Script) {
         script.clear();
         self.masks.fill(0);
-        let (mut changed, mut rows) = (0, 0);
-        let masks = &mut self.masks;
+        let (masks, mut changed) = (&mut self.masks, 0);
         differences(self.columns, old, new, |page, column| {
             masks[column] |= 1 << page;
-            rows |= 1u8 << page;
             changed += 1;
         });
         if changed == 0 {
             return;
         }
-        let hull = Band { first: rows.trailing_zeros() as u8, last: 7 - rows.leading_zeros() as u8 };
-        let from_pointer = self.run_from_pointer().map(|bytes| (GO_ON + bytes, bytes));
-        let in_band = self.sweep_in_band(hull);
-        let best = from_pointer.map_or(FAR, |(cost, _)| cost).min(in_band);
-        // Nothing planned afresh is cheaper than its windows and the changed bytes, which mostly settles it.
-        if best > MOVE_BOTH + changed && self.plan_afresh(rows, hull, changed) < best {
-            self.write_runs(new, script);
-        } else if let Some((_, bytes)) = from_pointer.filter(|(cost, _)| *cost <= in_band) {
-            self.write_from_pointer(bytes, new, script);
+        let mut best = FAR;
+        if let Some((bytes, after)) = self.run_from_pointer() {
+            self.all_masks.copy_from_slice(&self.masks);
+            self.clear_window();
+            let rest = self.choose_runs(Some(after), FAR);
+            // A single byte followed by commands is a byte cheaper.
+            best = GO_ON + bytes + rest - u32::from(bytes == 1 && rest > 0);
+            std::mem::swap(&mut self.runs, &mut self.runs_after);
+            self.masks.copy_from_slice(&self.all_masks);
+            // The other plans begin with a command, which mostly settles it.
+            if best <= MOVE_COLUMN + changed || self.choose_runs(self.pointer, best) >= best {
+                self.write_from_pointer(bytes, new, script);
+                std::mem::swap(&mut self.runs, &mut self.runs_after);
+            }
         } else {
-            self.sweep_in_band(hull);
-            self.write_runs(new, script);
+            self.choose_runs(self.pointer, best);
         }
+        self.write_runs(new, script);
     }
 
-    /// How many bytes from the pointer on, round the end of the window if need be, reach the last changed one.
-    fn run_from_pointer(&self) -> Option<u32> {
+    /// How many bytes from the pointer on, round the end of the window if need be, reach the last changed one in the window,
+    /// and where that leaves the pointer.
+    fn run_from_pointer(&self) -> Option<(u32, Pointer)> {
         let pointer = self.pointer?;
-        let band = pointer.band;
-        let area = (u32::from(pointer.last_column - pointer.first_column) + 1) * band.height();
-        let origin = band.place(pointer.first_column, band.first);
+        let (band, first, last) = (pointer.band, pointer.first_column, pointer.last_column);
+        let origin = band.place(first, band.first);
+        let area = band.place(last, band.last) - origin + 1;
         let start = band.place(pointer.column, pointer.page) - origin;
         let mut bytes = 0;
-        for (column, mask) in self.masks.iter().enumerate().filter(|(_, mask)| **mask != 0) {
-            let column = column as u8;
-            for page in (0..PAGES as u8).filter(|page| mask >> page & 1 == 1) {
-                let inside = (pointer.first_column..=pointer.last_column).contains(&column)
-                    && (band.first..=band.last).contains(&page);
-                if !inside {
-                    return None;
-                }
+        for column in first..=last {
+            let mask = self.masks[usize::from(column)] & band.mask();
+            for page in (band.first..=band.last).filter(|page| mask >> page & 1 == 1) {
                 let place = band.place(column, page) - origin;
                 bytes = bytes.max((place + area - start) % area + 1);
             }
         }
-        Some(bytes)
+        let place = (start + bytes) % area + origin;
+        let (column, page) = ((place / band.height()) as u8, band.first + (place % band.height()) as u8);
+        (bytes > 0).then_some((bytes, Pointer { column, page, ..pointer }))
     }
 
-    /// The cost of one sweep in the band that was left, its runs being left in `runs`.
-    fn sweep_in_band(&mut self, hull: Band) -> u32 {
+    /// Takes what changed within the window as sent.
+    fn clear_window(&mut self) {
+        if let Some(Pointer { first_column, last_column, band, .. }) = self.pointer {
+            for mask in &mut self.masks[usize::from(first_column)..=usize::from(last_column)] {
+                *mask &= !band.mask();
+            }
+        }
+    }
+
+    /// The least cost of plans that begin with a command, the pointer standing at `pointer`; the runs are left in `runs`.
+    /// Costs of `bound` and more need not be exact.
+    fn choose_runs(&mut self, pointer: Option<Pointer>, bound: u32) -> u32 {
+        let rows = self.masks.iter().fold(0, |rows, mask| rows | mask);
         self.runs.clear();
-        match self.pointer {
+        if rows == 0 {
+            return 0;
+        }
+        let changed: u32 = self.masks.iter().map(|mask| mask.count_ones()).sum();
+        let hull = Band { first: rows.trailing_zeros() as u8, last: 7 - rows.leading_zeros() as u8 };
+        let in_band = self.sweep_in_band(pointer, hull);
+        if in_band.min(bound) <= MOVE_BOTH + changed {
+            return in_band;
+        }
+        let afresh = self.plan_afresh(rows, hull, changed);
+        if afresh < in_band { afresh } else { self.sweep_in_band(pointer, hull) }
+    }
+
+    /// The cost of one sweep in the band of the window as it was left, its runs being left in `runs`.
+    fn sweep_in_band(&mut self, pointer: Option<Pointer>, hull: Band) -> u32 {
+        self.runs.clear();
+        match pointer {
             Some(pointer) if pointer.band.contains(hull) => {
+                let entry = Entry::OnInBand(pointer.band, pointer.page);
                 self.collect(hull);
-                let costs = self.solve(Entry::OnInBand(pointer.band, pointer.page));
-                self.trace(Entry::OnInBand(pointer.band, pointer.page), costs[1] < costs[0]);
-                costs[0].min(costs[1])
+                let costs = self.solve(entry);
+                let cost = costs[0].min(costs[1]);
+                if cost < FAR {
+                    self.trace(entry, costs[1] < costs[0]);
+                }
+                cost
             }
             _ => FAR,
         }
@@ -302,7 +294,7 @@ impl Windows {
 
     /// Gathers the changed columns of a group of pages in `extents`.
     fn collect(&mut self, group: Band) {
-        let rows = (0xff << group.first) & (0xff >> (7 - group.last));
+        let rows = group.mask();
         self.extents.clear();
         self.extents.extend(self.masks.iter().enumerate().filter(|(_, mask)| **mask & rows != 0).map(
             |(column, mask)| {
@@ -364,7 +356,7 @@ impl Windows {
                     if sweep.0 < FAR {
                         let begun = match entry {
                             Entry::Afresh => Some((MOVE_BOTH, u32::from(extent.pages.first - band.first))),
-                            Entry::OnInBand(_, page) => lead(band, page, place).map(|lead| (MOVE_COLUMN, lead)),
+                            Entry::OnInBand(_, page) => band.lead(page, place).map(|lead| (MOVE_COLUMN, lead)),
                         };
                         if let Some((step, lead)) = begun {
                             offer(sweep.0 + step + lead, lead == 0 && own == 1, sweep.1);
@@ -431,7 +423,7 @@ impl Windows {
                 _ => {
                     let (sets_pages, lead) = match entry {
                         Entry::Afresh => (true, Some(start % band.height())),
-                        Entry::OnInBand(_, page) => (false, lead(band, page, start)),
+                        Entry::OnInBand(_, page) => (false, band.lead(page, start)),
                     };
                     self.runs.push(Run { band, sets_pages, start: start - lead.unwrap_or(0), end });
                 }
@@ -471,11 +463,4 @@ impl Windows {
             self.pointer = Some(pointer);
         }
     }
-}
-
-/// How many clean bytes come before `place` in a band when the pointer stands at `page`, or `None` if no column begins early enough.
-fn lead(band: Band, page: u8, place: u32) -> Option<u32> {
-    let (height, row) = (band.height(), u32::from(page - band.first));
-    let lead = (place % height + height - row) % height;
-    (lead <= place).then_some(lead)
 }
