@@ -15,7 +15,7 @@ pub enum TopicError {
     /// No character at all.
     #[error("the topic is empty: write at least one level, as in \"cellar/brine/climate\"")]
     Empty,
-    /// More than [`LONGEST`] bytes.
+    /// More than 65,535 bytes.
     #[error("the topic has {bytes} bytes and MQTT allows {LONGEST}: shorten it")]
     TooLong {
         /// Its length in bytes.

@@ -312,3 +312,44 @@ impl Situation<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a person reads when the network fails, error by error.
+    #[test]
+    fn errors_of_the_network_have_their_words() {
+        let broker: BrokerUrl = "mqtts://broker.local".parse().unwrap();
+        let mut words = String::new();
+        for connected in [false, true] {
+            let situation = Situation { broker: &broker, connected };
+            for error in [
+                io::ErrorKind::ConnectionRefused.into(),
+                io::ErrorKind::ConnectionReset.into(),
+                io::ErrorKind::TimedOut.into(),
+                io::ErrorKind::HostUnreachable.into(),
+                io::ErrorKind::UnexpectedEof.into(),
+                io::Error::other("bytes remaining on stream"),
+                io::Error::other(rustls::Error::InvalidCertificate(CertificateError::UnknownIssuer)),
+                io::Error::other(rustls::Error::InvalidCertificate(CertificateError::NotValidForName)),
+                io::Error::other(rustls::Error::InvalidCertificate(CertificateError::Expired)),
+                io::Error::other(rustls::Error::InvalidCertificate(CertificateError::BadSignature)),
+                io::Error::other(rustls::Error::InvalidMessage(rustls::InvalidMessage::InvalidContentType)),
+            ] {
+                words += &format!("connected {connected}: {error}\n    {}\n", situation.io(&error));
+            }
+            let lookup = io::Error::other("failed to lookup address information: Name or service not known");
+            words += &format!("connected {connected}: {lookup}\n    {}\n", situation.dialling(&lookup));
+        }
+        insta::assert_snapshot!(words);
+    }
+
+    /// Every reason code of MQTT 5 that says no.
+    #[test]
+    fn refusals_have_their_words() {
+        let words: Vec<String> =
+            (0x80..=0xa2).map(|code| format!("0x{code:02x} {}", Reason::Refused(Refusal::from_code(code)))).collect();
+        insta::assert_snapshot!(words.join("\n"));
+    }
+}

@@ -6,10 +6,15 @@ use sidelight::demo::{Broker, Cellar, Publisher};
 use sidelight::feed::{Delivery, Event, LARGEST_PAYLOAD, Message, Protocol, PublishError, Session, Settings, Topic};
 use tokio::time;
 
-use super::{BOTH, message, next, session, settings, until};
+use super::{BOTH, message, next, session, settings};
 
 fn on(broker: &Broker, protocol: Protocol) -> Settings {
     settings(if protocol == Protocol::V3 { broker.v3() } else { broker.v5() }, protocol)
+}
+
+/// Waits for an event, passing over others.
+async fn until(session: &mut Session, wanted: &Event) {
+    while next(session).await != *wanted {}
 }
 
 /// A session that only publishes.

@@ -33,11 +33,6 @@ async fn next(session: &mut Session) -> Event {
     time::timeout(PATIENCE, session.next()).await.expect("an event should have come")
 }
 
-/// Waits for an event, passing over others.
-async fn until(session: &mut Session, wanted: &Event) {
-    while next(session).await != *wanted {}
-}
-
 /// Waits for the next message, passing over others.
 async fn message(session: &mut Session) -> Message {
     loop {
