@@ -323,6 +323,22 @@ mod tests {
         }
 
         #[test]
+        fn json_and_plain_text_give_the_same_number(digits in -9_007_199_254_740_991..9_007_199_254_740_991i64, places in 0..16u32) {
+            // Up to 2^53 in digits and 22 decimal places the JSON parser is exact; what sensors publish is far within.
+            let (sign, size) = (if digits < 0 { "-" } else { "" }, digits.unsigned_abs());
+            let whole = size / 10u64.pow(places);
+            let part = size % 10u64.pow(places);
+            let written = match places {
+                0 => format!("{sign}{whole}"),
+                _ => format!("{sign}{whole}.{part:0width$}", width = places as usize),
+            };
+            let plain = Pick::number().decode(written.as_bytes());
+            prop_assert!(plain.is_ok());
+            let document = format!(r#"{{"a":{written}}}"#);
+            prop_assert_eq!(Pick::pointer("/a").unwrap().decode(document.as_bytes()), plain);
+        }
+
+        #[test]
         fn each_number_is_read_as_written(value in proptest::num::f64::NORMAL, before in 0..3usize) {
             let line = format!("{}{value}", "x,".repeat(before));
             prop_assert_eq!(Pick::column(before + 1, ',').unwrap().decode(line.as_bytes()), Ok(value));

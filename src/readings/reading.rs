@@ -374,6 +374,11 @@ mod tests {
         let short = Limits { stale: Some(Duration::from_secs(10)), ..LIMITS };
         assert_eq!(carried(&old, short), (State::Stale, Some(12.4), age));
 
+        let mut kept = Reading::new(Limits { stale: None, ..LIMITS });
+        kept.accept(Ok(12.4), true, at(100));
+        assert_eq!(kept.state(at(120)), State::Live);
+        assert_eq!(carried(&kept, LIMITS), (State::Stale, Some(12.4), None));
+
         let mut hot = Reading::new(LIMITS);
         hot.accept(Ok(41.0), false, at(100));
         assert_eq!(carried(&hot, Limits { range: None, ..LIMITS }), (State::Live, Some(41.0), age));

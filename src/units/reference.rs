@@ -1,4 +1,6 @@
-//! Conversions compared with those of an independent library; see `tests/reference/units.py` for how the table was made.
+//! Conversions compared with those of an independent library.
+//!
+//! The committed table enters; `tests/reference/units.py` says how it was made. Nothing is converted here but by the code under test.
 
 use super::{convert, difference_of, lookup};
 
