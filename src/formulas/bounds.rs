@@ -63,17 +63,17 @@ impl Bounds {
     }
 
     /// The bounds of `a + b`.
-    pub fn add(self, other: Bounds) -> Bounds {
+    pub fn plus(self, other: Bounds) -> Bounds {
         Bounds::outward(&[self.low + other.low, self.high + other.high])
     }
 
     /// The bounds of `a - b`.
-    pub fn subtract(self, other: Bounds) -> Bounds {
+    pub fn minus(self, other: Bounds) -> Bounds {
         Bounds::outward(&[self.low - other.high, self.high - other.low])
     }
 
     /// The bounds of `a * b`.
-    pub fn multiply(self, other: Bounds) -> Bounds {
+    pub fn times(self, other: Bounds) -> Bounds {
         // Nothing times anything is nothing: an infinite end stands for "any finite number".
         let product = |a: f64, b: f64| if a == 0.0 || b == 0.0 { 0.0 } else { a * b };
         Bounds::outward(&[
@@ -85,7 +85,7 @@ impl Bounds {
     }
 
     /// The bounds of `a / b`; without bound where the divisor can be zero.
-    pub fn divide(self, other: Bounds) -> Bounds {
+    pub fn over(self, other: Bounds) -> Bounds {
         if other.contains(0.0) || !other.is_finite() {
             return Bounds::ANY;
         }
@@ -93,7 +93,7 @@ impl Bounds {
     }
 
     /// The bounds of `-a`.
-    pub fn negate(self) -> Bounds {
+    pub fn negated(self) -> Bounds {
         Bounds { low: -self.high, high: -self.low }
     }
 
@@ -121,20 +121,20 @@ mod tests {
     proptest! {
         #[test]
         fn every_result_lies_within_its_bounds((a, x) in bounds(), (b, y) in bounds()) {
-            prop_assert!(a.add(b).contains(x + y));
-            prop_assert!(a.subtract(b).contains(x - y));
-            prop_assert!(a.multiply(b).contains(x * y));
-            prop_assert!(a.negate().contains(-x));
+            prop_assert!(a.plus(b).contains(x + y));
+            prop_assert!(a.minus(b).contains(x - y));
+            prop_assert!(a.times(b).contains(x * y));
+            prop_assert!(a.negated().contains(-x));
             let to_fahrenheit = units::conversion(units::lookup("°C").unwrap(), units::lookup("°F").unwrap()).unwrap();
             prop_assert!(a.converted(to_fahrenheit).contains(to_fahrenheit.apply(x)));
             if y != 0.0 {
-                prop_assert!(a.divide(b).contains(x / y));
+                prop_assert!(a.over(b).contains(x / y));
             }
         }
     }
 
     #[test]
     fn a_divisor_that_can_be_zero_leaves_no_bound() {
-        assert_eq!(Bounds::new(1.0, 2.0).divide(Bounds::new(-1.0, 1.0)), Bounds::ANY);
+        assert_eq!(Bounds::new(1.0, 2.0).over(Bounds::new(-1.0, 1.0)), Bounds::ANY);
     }
 }

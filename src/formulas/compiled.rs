@@ -144,10 +144,10 @@ impl Compiled {
             Compiled::Binary(operator, left, right) => {
                 let (left, right) = (left.bounds(readings, values), right.bounds(readings, values));
                 match operator {
-                    Operator::Add => left.add(right),
-                    Operator::Subtract => left.subtract(right),
-                    Operator::Multiply => left.multiply(right),
-                    Operator::Divide => left.divide(right),
+                    Operator::Add => left.plus(right),
+                    Operator::Subtract => left.minus(right),
+                    Operator::Multiply => left.times(right),
+                    Operator::Divide => left.over(right),
                     _ => Bounds::TRUTH,
                 }
             }

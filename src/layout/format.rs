@@ -122,7 +122,8 @@ mod tests {
             if expected.trim_start_matches(['-', '0', '.']).is_empty() {
                 expected = expected.trim_start_matches('-').to_string();
             }
-            let expected = format!("{expected:>1$}", usize::from(width)).replace('-', "−").replace(' ', "\u{2007}");
+            let characters = usize::from(width);
+            let expected = format!("{expected:>characters$}").replace('-', "−").replace(' ', "\u{2007}");
             let format = Format { width: Some(width), ..digits(precision) };
             prop_assert_eq!(written(number, &format), expected);
         }

@@ -52,6 +52,12 @@ impl<'a> Arguments<'a> {
         self.statement.named.iter().find(|argument| argument.name.value == name).map(|argument| &argument.value)
     }
 
+    /// Whether the parser reported a part of this statement: what seems to be missing may only not have been understood.
+    pub(super) fn is_damaged(&self) -> bool {
+        let named = self.statement.named.iter().map(|argument| &argument.value);
+        named.chain(&self.statement.plain).any(|argument| argument.kind == ExpressionKind::Damaged)
+    }
+
     /// The argument in that place, counted from 0; a finding that it is missing otherwise.
     pub(super) fn plain(
         &self,
@@ -61,7 +67,7 @@ impl<'a> Arguments<'a> {
         findings: &mut Vec<Finding>,
     ) -> Option<&'a Expression> {
         let found = self.statement.plain.get(index);
-        if found.is_none() {
+        if found.is_none() && !self.is_damaged() {
             let word = &self.statement.word;
             findings.push(
                 Finding::error("missing argument", word.span, format!("`{}` needs {what}", word.value))

@@ -254,7 +254,7 @@ impl Checker {
 
     /// Reports a unit written behind a number that is in another unit of the same quantity: that would relabel it.
     fn check_label(&mut self, unit: Unit, literal: &Spanned<String>) {
-        let word: &str = literal.value.trim_start().split_whitespace().next().unwrap_or("");
+        let word: &str = literal.value.split_whitespace().next().unwrap_or("");
         let Some(written) = units::lookup(word.trim_end_matches(['.', ',', ';', ':', ')'])) else { return };
         let meant = written.in_the_sense_of(unit);
         let same = units::convert(1.0, unit, meant).is_none_or(|one| one == 1.0)

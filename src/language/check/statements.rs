@@ -197,6 +197,9 @@ impl Checker {
 
     fn filter(&mut self, arguments: &Arguments<'_>, statement: &Statement) -> Option<Filter> {
         let Some(from) = arguments.named("from") else {
+            if arguments.is_damaged() {
+                return None;
+            }
             self.findings.push(
                 Finding::error("missing argument", statement.span, "a `reading` needs the topic that it is heard on")
                     .help("add, for example, `from: \"cellar/brine/climate\"`"),
