@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 
+use jiff::civil::DateTime;
+
 use crate::draw::picture;
 use crate::formulas::Evaluated;
 use crate::language::{nearest, report};
@@ -33,6 +35,9 @@ pub(super) struct Arguments {
     /// Put a reading into a state: live, stale, waiting or faulty
     #[arg(long, value_name = "NAME=STATE")]
     state: Vec<String>,
+    /// The date and time that clocks show, as 2026-11-25T14:05; now where it is not given
+    #[arg(long, value_name = "DATE-TIME")]
+    time: Option<DateTime>,
     /// Show this screen, whatever the conditions say
     #[arg(long, value_name = "NAME")]
     screen: Option<String>,
@@ -59,6 +64,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     for (index, value) in readings(&program, arguments)?.into_iter().enumerate() {
         renderer.set(index, value);
     }
+    renderer.set_time(Moment::default(), arguments.time.unwrap_or_else(|| jiff::ZonedDateTime::now().datetime()));
     renderer.draw(Moment::default());
     #[cfg(feature = "pictures")]
     if let Some(path) = &arguments.out {

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{Point, Size};
 use crate::formulas::{Bounds, Compiled};
+use crate::layout::clock::ClockPattern;
 use crate::readings::ReadingSpec;
 use crate::units::Unit;
 
@@ -209,6 +210,8 @@ pub enum TextPart {
         /// The field's place in the file.
         span: Span,
     },
+    /// The time of day or the date.
+    Clock(ClockPattern),
     /// One of several texts.
     Words {
         /// Which text.

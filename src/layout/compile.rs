@@ -226,7 +226,7 @@ impl Compiler<'_> {
                     let mut item = self.item(Drawing::Text(run), ink, element, &around);
                     for part in &text.parts {
                         match part {
-                            TextPart::Literal(_) => {}
+                            TextPart::Literal(_) | TextPart::Clock(_) => {}
                             TextPart::Number { formula, .. } => self.add_inputs(&mut item.inputs, formula),
                             TextPart::Words { choice, .. } => {
                                 choice.conditions(&mut |condition| self.add_inputs(&mut item.inputs, condition));

@@ -48,34 +48,7 @@ impl Extremes {
     /// greatest at one of its two ends.
     pub fn of(parts: &[TextPart]) -> Result<Self, Vec<Finding>> {
         let mut findings = Vec::new();
-        let parts = parts
-            .iter()
-            .map(|part| match part {
-                TextPart::Literal(text) => vec![text.clone()],
-                TextPart::Number { format, bounds, span, .. } => {
-                    if !bounds.is_finite() || bounds.low < -WIDEST_NUMBER || bounds.high > WIDEST_NUMBER {
-                        findings.push(unbounded(*span));
-                        return Vec::new();
-                    }
-                    let mut strings = vec![placeholder_of(part)];
-                    for end in [bounds.low, bounds.high] {
-                        let mut string = String::new();
-                        format::write_number(&mut string, end, format);
-                        strings.push(string);
-                    }
-                    strings
-                }
-                TextPart::Words { choice, format, .. } => {
-                    let mut strings = vec![placeholder_of(part)];
-                    choice.texts(&mut |words| {
-                        let mut string = String::new();
-                        format::write_words(&mut string, words, format);
-                        strings.push(string);
-                    });
-                    strings
-                }
-            })
-            .collect();
+        let parts = parts.iter().flat_map(|part| extremes_of(part, &mut findings)).collect();
         if findings.is_empty() { Ok(Self { parts }) } else { Err(findings) }
     }
 
@@ -130,6 +103,36 @@ impl Extremes {
     }
 }
 
+/// The extreme strings of one part; of a time, those of each of its own parts.
+fn extremes_of(part: &TextPart, findings: &mut Vec<Finding>) -> Vec<Vec<String>> {
+    let mut strings = Vec::new();
+    match part {
+        TextPart::Literal(text) => strings.push(text.clone()),
+        TextPart::Clock(pattern) => return pattern.extremes().collect(),
+        TextPart::Number { format, bounds, span, .. } => {
+            if !bounds.is_finite() || bounds.low < -WIDEST_NUMBER || bounds.high > WIDEST_NUMBER {
+                findings.push(unbounded(*span));
+                return Vec::new();
+            }
+            strings.push(placeholder_of(part));
+            for end in [bounds.low, bounds.high] {
+                let mut string = String::new();
+                format::write_number(&mut string, end, format);
+                strings.push(string);
+            }
+        }
+        TextPart::Words { choice, format, .. } => {
+            strings.push(placeholder_of(part));
+            choice.texts(&mut |words| {
+                let mut string = String::new();
+                format::write_words(&mut string, words, format);
+                strings.push(string);
+            });
+        }
+    }
+    vec![strings]
+}
+
 fn unbounded(span: Span) -> Finding {
     Finding::error("no range", span, "nothing says how large this number can get, so it cannot be fitted")
         .label("has no range")
@@ -139,7 +142,7 @@ fn unbounded(span: Span) -> Finding {
 /// The shape of a field for when nothing is known, with `0` for each digit.
 pub fn placeholder_of(part: &TextPart) -> String {
     match part {
-        TextPart::Literal(_) => String::new(),
+        TextPart::Literal(_) | TextPart::Clock(_) => String::new(),
         TextPart::Number { format, bounds, .. } => format::placeholder(bounds.low.abs().max(bounds.high.abs()), format),
         TextPart::Words { choice, format, .. } => {
             let mut longest = 0;
@@ -159,6 +162,7 @@ pub fn compiled_parts(parts: &[TextPart]) -> Vec<Part> {
         .iter()
         .map(|part| match part {
             TextPart::Literal(text) => Part::Literal(text.clone()),
+            TextPart::Clock(pattern) => Part::Clock(pattern.clone()),
             TextPart::Number { formula, format, .. } => {
                 Part::Number { formula: formula.clone(), format: format.clone(), placeholder: placeholder_of(part) }
             }

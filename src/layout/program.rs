@@ -13,6 +13,8 @@ use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
 use crate::readings::ReadingSpec;
 
+use super::clock::ClockPattern;
+
 /// A layout, ready to be drawn.
 #[derive(Clone, Debug)]
 pub struct Program {
@@ -117,6 +119,8 @@ pub enum Part {
         /// Its shape where there is no number.
         placeholder: String,
     },
+    /// The time of day or the date.
+    Clock(ClockPattern),
     /// One of several texts.
     Words {
         /// Which text.
@@ -162,6 +166,24 @@ impl Inputs {
     /// Takes all readings out.
     pub fn clear(&mut self) {
         self.0.fill(0);
+    }
+}
+
+impl Screen {
+    /// The patterns of all clocks on it.
+    pub fn clocks(&self) -> impl Iterator<Item = &ClockPattern> {
+        self.items.iter().flat_map(Item::clocks)
+    }
+}
+
+impl Item {
+    /// The patterns of all clocks in it.
+    pub fn clocks(&self) -> impl Iterator<Item = &ClockPattern> {
+        let parts = match &self.drawing {
+            Drawing::Text(run) => run.parts.as_slice(),
+            _ => &[],
+        };
+        parts.iter().filter_map(|part| if let Part::Clock(pattern) = part { Some(pattern) } else { None })
     }
 }
 

@@ -5,12 +5,15 @@
 
 use std::sync::Arc;
 
+use jiff::civil::DateTime;
+
 use crate::draw::{self, Frame, Ink, Level, Point, Rectangle};
 use crate::formulas::{Compiled, Evaluated};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::readings::{Moment, State};
 
+use super::clock;
 use super::format;
 use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 
@@ -20,6 +23,8 @@ pub struct Renderer {
     program: Arc<Program>,
     readings: Vec<Evaluated>,
     values: Vec<Evaluated>,
+    /// The civil time as it was told last, and when that was.
+    time: (Moment, DateTime),
     /// The readings that changed since the last picture.
     changed: Inputs,
     frame: Frame,
@@ -71,6 +76,7 @@ impl Renderer {
         Self {
             readings: vec![Evaluated::WAITING; program.readings.len()],
             values: vec![Evaluated::WAITING; program.values.len()],
+            time: (now, clock::unset()),
             changed,
             frame: Frame::new(program.size),
             screen: None,
@@ -105,6 +111,11 @@ impl Renderer {
         }
     }
 
+    /// Takes the civil time, which clocks show; the next [`draw`](Self::draw) shows it.
+    pub fn set_time(&mut self, now: Moment, time: DateTime) {
+        self.time = (now, time);
+    }
+
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
         self.compute_values();
@@ -130,8 +141,17 @@ impl Renderer {
         redrawn
     }
 
-    /// When the picture changes by itself although no reading does: at the next screen's turn.
+    /// When the picture changes by itself although no reading does: at the next screen's turn, or when a clock moves on.
     pub fn next_change(&self) -> Option<Moment> {
+        let clocks = self.screen.map(|index| self.program.screens[index].clocks()).into_iter().flatten();
+        let clock = clocks.map(|pattern| self.time.0 + pattern.until_change(self.time.1)).min();
+        match (self.next_turn(), clock) {
+            (Some(turn), Some(clock)) => Some(turn.min(clock)),
+            (turn, clock) => turn.or(clock),
+        }
+    }
+
+    fn next_turn(&self) -> Option<Moment> {
         let (screen, since) = self.turn;
         let takes_turns = |screen: &&Screen| screen.when.is_none();
         let several = self.program.screens.iter().filter(takes_turns).nth(1).is_some();
@@ -203,7 +223,8 @@ impl Renderer {
             let mut stale = false;
             for &index in group {
                 let item = &screen.items[index];
-                stale |= item.inputs.meets(&self.changed) && self.refresh(index, item);
+                let touched = item.inputs.meets(&self.changed) || item.clocks().next().is_some();
+                stale |= touched && self.refresh(index, item);
             }
             if stale {
                 group.iter().for_each(|&index| self.frame.fill(screen.items[index].ink, Ink::Off));
@@ -233,7 +254,7 @@ impl Renderer {
             match &item.drawing {
                 Drawing::Text(run) => {
                     for part in &run.parts {
-                        let state = write_part(&mut next.text, part, &self.readings, &self.values);
+                        let state = write_part(&mut next.text, part, self.time.1, &self.readings, &self.values);
                         next.parts.push((next.text.len(), state));
                     }
                 }
@@ -274,8 +295,12 @@ impl Renderer {
 }
 
 /// Appends what a part shows, or its shape where it has no value, and gives its state.
-fn write_part(out: &mut String, part: &Part, readings: &[Evaluated], values: &[Evaluated]) -> State {
+fn write_part(out: &mut String, part: &Part, time: DateTime, readings: &[Evaluated], values: &[Evaluated]) -> State {
     match part {
+        Part::Clock(pattern) => {
+            pattern.write(out, time);
+            State::Live
+        }
         Part::Literal(text) => {
             out.push_str(text);
             State::Live

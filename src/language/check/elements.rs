@@ -9,6 +9,7 @@ use crate::language::model::{
 };
 use crate::language::syntax::{Block, Expression, ExpressionKind, Piece, Spanned, Statement};
 use crate::language::{Finding, nearest};
+use crate::layout::clock::ClockPattern;
 use crate::units::{self, Unit};
 
 use super::Checker;
@@ -229,6 +230,12 @@ impl Checker {
                         );
                         continue;
                     }
+                    if let ExpressionKind::Call { name, plain, .. } = &value.kind
+                        && name.value == "clock"
+                    {
+                        parts.extend(self.clock(plain, value).map(TextPart::Clock));
+                        continue;
+                    }
                     match self.expressions().check(value) {
                         None => {}
                         Some(Checked::Words(choice)) => {
@@ -250,6 +257,24 @@ impl Checker {
             }
         }
         parts
+    }
+
+    fn clock(&mut self, plain: &[Expression], call: &Expression) -> Option<ClockPattern> {
+        let [Expression { kind: ExpressionKind::Text(pieces), span }] = plain else {
+            expected("the pattern of a time in quotes", "clock(\"%H:%M\")", call, &mut self.findings);
+            return None;
+        };
+        let pattern = match pieces.as_slice() {
+            [] => "",
+            [Piece::Literal(text)] => &text.value,
+            _ => {
+                expected("a pattern without fields", "clock(\"%H:%M\")", call, &mut self.findings);
+                return None;
+            }
+        };
+        ClockPattern::parse(pattern)
+            .map_err(|problem| self.findings.push(Finding::error("bad clock", *span, problem.to_string())))
+            .ok()
     }
 
     /// Reports a unit written behind a number that is in another unit of the same quantity: that would relabel it.

@@ -266,6 +266,17 @@ impl Expressions<'_> {
 
     fn call(&mut self, name: &str, name_span: Span, plain: &[Expression], span: Span) -> Option<Checked> {
         let Some(function) = Function::named(name) else {
+            if name == "clock" {
+                self.findings.push(
+                    Finding::error(
+                        "clock in an expression",
+                        span,
+                        "`clock(…)` is a text of its own and cannot be computed with",
+                    )
+                    .help("write it alone between braces: `{clock(\"%H:%M\")}`"),
+                );
+                return None;
+            }
             let names = Function::ALL.map(Function::name);
             let finding = Finding::error("unknown function", name_span, format!("there is no function `{name}`"))
                 .label("unknown");
