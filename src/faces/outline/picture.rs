@@ -3,6 +3,8 @@
 //! What enters are a mask and the fitted scale of each axis; what leaves is the bitmap with its place. Nothing here knows of
 //! faces or characters.
 
+use std::ops::Range;
+
 use super::fit::{SAMPLES, Scale};
 use super::mask::Mask;
 use crate::draw::{Bitmap, Size};
@@ -13,6 +15,9 @@ const FULL: u32 = (SAMPLES * SAMPLES) as u32;
 const SOLID: u32 = FULL * 4 / 5;
 /// Ink in a pixel between lit ones from which the pixel is no counter but a flaw.
 const PINHOLE: u32 = FULL * 3 / 10;
+
+/// How much of its ink a symmetric glyph may have without a counterpart.
+const ASYMMETRY: f32 = 0.06;
 
 /// A lit picture and its place: pixels right of the pen, and rows from the baseline to above its top row.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,13 +31,29 @@ pub(super) struct Picture {
 ///
 /// `thin` takes the corners out of strokes that came out two pixels wide where the stem is one.
 pub(super) fn draw(mask: &Mask, x: &Scale, y: &Scale, threshold: f32, thin: bool) -> Picture {
-    let mut cells = Cells::sample(mask, x, y, (threshold * FULL as f32) as u32);
+    let mut cells = Cells::sample(mask, x, y);
+    cells.even_out();
+    cells.light((threshold * FULL as f32) as u32);
+    cells.keep_strokes(mask, x, y);
     cells.light_end_rows();
     if thin {
         cells.thin();
     }
     cells.fill_pinholes();
     cells.cut(x.low(), y.high())
+}
+
+/// The runs of ink among samples, but for those that are shorter than a quarter of a pixel.
+fn crossings(samples: impl Iterator<Item = bool>) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for (index, _) in samples.enumerate().filter(|(_, ink)| *ink) {
+        match runs.last_mut() {
+            Some(run) if run.end == index => run.end += 1,
+            _ => runs.push(index..index + 1),
+        }
+    }
+    runs.retain(|run| run.len() as i32 * 4 >= SAMPLES);
+    runs
 }
 
 /// The pixels of a glyph, the top row first.
@@ -45,7 +66,7 @@ struct Cells {
 }
 
 impl Cells {
-    fn sample(mask: &Mask, x: &Scale, y: &Scale, threshold: u32) -> Self {
+    fn sample(mask: &Mask, x: &Scale, y: &Scale) -> Self {
         let (columns, rows) = (x.samples(), y.samples());
         let side = SAMPLES as usize;
         let (width, height) = (columns.len() / side, rows.len() / side);
@@ -57,8 +78,58 @@ impl Cells {
                 *cell += samples.iter().filter(|sample| row.lit(**sample)).count() as u32;
             }
         }
-        let lit = ink.iter().map(|samples| *samples >= threshold).collect();
-        Self { width, height, ink, lit }
+        Self { width, height, lit: vec![false; ink.len()], ink }
+    }
+
+    /// Makes a glyph that is nearly the same on both sides, or above and below, quite the same: otherwise a few samples
+    /// decide on which side a pixel is lit.
+    fn even_out(&mut self) {
+        let (width, height) = (self.width, self.height);
+        for mirrored in [
+            &(|cell: usize| cell / width * width + (width - 1 - cell % width)) as &dyn Fn(usize) -> usize,
+            &|cell: usize| (height - 1 - cell / width) * width + cell % width,
+        ] {
+            let difference: u32 =
+                (0..self.ink.len()).map(|cell| self.ink[cell].abs_diff(self.ink[mirrored(cell)])).sum();
+            if difference as f32 <= ASYMMETRY * self.ink.iter().sum::<u32>() as f32 {
+                self.ink =
+                    (0..self.ink.len()).map(|cell| (self.ink[cell] + self.ink[mirrored(cell)]).div_ceil(2)).collect();
+            }
+        }
+    }
+
+    fn light(&mut self, threshold: u32) {
+        for (lit, ink) in self.lit.iter_mut().zip(&self.ink) {
+            *lit = *ink >= threshold;
+        }
+    }
+
+    /// Lights a pixel where a stroke crosses the middle of a row or column of pixels and lit none: a thin diagonal between
+    /// fitted strokes would have gaps otherwise.
+    fn keep_strokes(&mut self, mask: &Mask, x: &Scale, y: &Scale) {
+        let (columns, rows) = (x.samples(), y.samples());
+        let (side, width, last_row) = (SAMPLES as usize, self.width, self.height.saturating_sub(1));
+        let inked = |column: i32, row: i32| mask.row(row).is_some_and(|line| line.lit(column));
+        for line in 0..self.height {
+            let middle = rows[(last_row - line) * side + side / 2];
+            for at in crossings(columns.iter().map(|column| inked(*column, middle))) {
+                self.light_between(at, |along| line * width + along);
+            }
+        }
+        for column in 0..self.width {
+            let middle = columns[column * side + side / 2];
+            for at in crossings(rows.iter().rev().map(|row| inked(middle, *row))) {
+                self.light_between(at, |along| along * width + column);
+            }
+        }
+    }
+
+    /// Lights the pixel in the middle of a run of samples if none along it is lit; `cell` gives the pixel's index.
+    fn light_between(&mut self, samples: Range<usize>, cell: impl Fn(usize) -> usize) {
+        let side = SAMPLES as usize;
+        if !(samples.start / side..=(samples.end - 1) / side).any(|along| self.lit[cell(along)]) {
+            self.lit[cell(usize::midpoint(samples.start, samples.end - 1) / side)] = true;
+        }
     }
 
     /// Whether a pixel is lit; none is outside.

@@ -5,10 +5,10 @@
 
 use super::mask::InkRun;
 
-/// Runs whose ends differ by no more than about three of these belong together, in mask pixels.
-const BIN: i32 = 2;
+/// Runs both of whose ends differ by no more than this belong together, in mask pixels.
+const NEAR: i32 = 3;
 /// Fewer runs make no stroke: a diagonal has as many that are close to each other.
-const ENOUGH: u32 = 22;
+const ENOUGH: usize = 22;
 /// How much a stroke may differ from the face's stem.
 const WIDTHS: std::ops::RangeInclusive<f32> = 0.45..=1.6;
 /// An edge this close to the edge of its band is the same edge, in mask pixels: 2 % of an em.
@@ -69,43 +69,25 @@ fn covered(runs: &[InkRun]) -> Vec<Interval> {
 /// Pairs of edges that many runs share.
 fn strokes(runs: &[InkRun], band: Interval, stem: f32) -> Vec<Interval> {
     let fits = |run: &&InkRun| WIDTHS.contains(&((run.end - run.start) as f32 / stem));
-    let runs: Vec<&InkRun> = runs.iter().filter(fits).collect();
-
-    // A histogram of pairs of edges; each cell then counts itself and its eight neighbours.
-    let side = (band.length() / BIN + 3) as usize;
-    let longest = (WIDTHS.end() * stem) as usize / BIN as usize + 3;
-    let cell = |run: &InkRun| {
-        let (start, length) = ((run.start - band.low) / BIN, (run.end - run.start) / BIN);
-        (start as usize + 1).min(side - 2) * longest + (length as usize + 1).min(longest - 2)
+    let mut pairs: Vec<Interval> =
+        runs.iter().filter(fits).map(|run| Interval { low: run.start, high: run.end }).collect();
+    pairs.sort_unstable_by_key(|pair| (pair.low, pair.high));
+    let near = |one: Interval| {
+        let from = pairs.partition_point(|other| other.low < one.low - NEAR);
+        let to = pairs.partition_point(|other| other.low <= one.low + NEAR);
+        pairs[from..to].iter().filter(move |other| other.high.abs_diff(one.high) <= NEAR as u32)
     };
-    let mut histogram = vec![0_u32; side * longest];
-    for run in &runs {
-        histogram[cell(run)] += 1;
-    }
-    let around = |index: usize| -> u32 {
-        [index - longest, index, index + longest]
-            .iter()
-            .map(|row| histogram[row - 1..=row + 1].iter().sum::<u32>())
-            .sum()
-    };
-    let mut peaks: Vec<(u32, usize)> = (0..histogram.len())
-        .filter(|index| histogram[*index] > 0)
-        .map(|index| (around(index), index))
-        .filter(|(count, _)| *count >= ENOUGH)
-        .collect();
-    peaks.sort_unstable_by_key(|(count, index)| (std::cmp::Reverse(*count), *index));
+    let mut distinct = pairs.clone();
+    distinct.dedup();
+    let mut peaks: Vec<(usize, Interval)> =
+        distinct.into_iter().map(|pair| (near(pair).count(), pair)).filter(|(count, _)| *count >= ENOUGH).collect();
+    peaks.sort_by_key(|(count, _)| std::cmp::Reverse(*count));
 
     let candidates: Vec<Interval> = peaks
         .iter()
         .filter_map(|(_, peak)| {
-            let near = |run: &&&InkRun| {
-                let (one, other) = (cell(run), *peak);
-                (one / longest).abs_diff(other / longest) <= 1 && (one % longest).abs_diff(other % longest) <= 1
-            };
-            let members: Vec<&&InkRun> = runs.iter().filter(near).collect();
-            let low = median(members.iter().map(|run| run.start))?;
-            let high = median(members.iter().map(|run| run.end))?;
-            Some(Interval { low, high })
+            let (low, high) = (median(near(*peak).map(|pair| pair.low)), median(near(*peak).map(|pair| pair.high)));
+            Some(Interval { low: low?, high: high? })
         })
         .collect();
     let outer = |stroke: &Interval| stroke.low - band.low <= SAME_EDGE || band.high - stroke.high <= SAME_EDGE;
