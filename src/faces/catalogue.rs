@@ -1,12 +1,14 @@
 //! The catalogue: every family by name, at every figure height that it comes in.
 //!
-//! What enters is a family's name and a figure height in pixels; what leaves is a [`Strike`] to draw with, or an error that says
-//! what there is instead. The built-in faces are part of the program and are read when they are used. Nothing here opens a file.
+//! What enters is a family's name and a figure height in pixels, and the bytes of outline faces; what leaves is a [`Strike`] to
+//! draw with, or an error that says what there is instead. The built-in faces are part of the program and are read when
+//! they are used. Nothing here opens a file.
 
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::Strike;
 use super::bdf::{BdfError, Sheet};
+use super::outline::{FIGURE_HEIGHTS, Outline, OutlineError};
 
 /// A family of the project's own bitmap faces.
 struct Family {
@@ -37,6 +39,17 @@ static FAMILIES: &[Family] = families! {
     "wide": 10, 12, 14, 16, 18, 20, 22, 24, 28, 32, 40, 48;
 };
 
+/// Every figure height of an outline face.
+static OUTLINE_HEIGHTS: [u32; (*FIGURE_HEIGHTS.end() - *FIGURE_HEIGHTS.start() + 1) as usize] = {
+    let mut heights = [*FIGURE_HEIGHTS.start(); _];
+    let mut index = 0;
+    while index < heights.len() {
+        heights[index] += index as u32;
+        index += 1;
+    }
+    heights
+};
+
 /// Why there is no strike.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum FaceError {
@@ -60,6 +73,20 @@ pub enum FaceError {
         /// The next larger figure height.
         above: Option<u32>,
     },
+    /// A font file that is no face, or not a safe one.
+    #[error("the face `{family}` cannot be used: {error}")]
+    Outline {
+        /// The name that it was to have.
+        family: String,
+        /// What is wrong with it.
+        error: OutlineError,
+    },
+    /// An outline face may not take the name of a built-in one.
+    #[error("`{0}` is the name of a built-in face; give the font another one")]
+    NameTaken(String),
+    /// More outline faces than one catalogue holds.
+    #[error("there are {} outline faces already; no more are read", Catalogue::MAX_OUTLINES)]
+    TooManyOutlines,
     /// A face that is part of the program cannot be read: a mistake in the program.
     #[error("the built-in face `{family}` is damaged: {error}")]
     Damaged {
@@ -88,8 +115,24 @@ fn nearest(below: Option<u32>, above: Option<u32>) -> String {
 /// asked for. Whoever draws keeps the `Arc`.
 pub struct Catalogue {
     built_in: &'static [Family],
+    outlines: Vec<(String, Outline)>,
     /// The strikes that were asked for lately, the latest last.
     kept: Mutex<Vec<Kept>>,
+}
+
+/// A family that was found by its name.
+enum Found<'a> {
+    BuiltIn(&'static Family),
+    Outline(&'a Outline),
+}
+
+/// How well the digits of a face can be read at a size.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Legibility {
+    /// Drawn by hand for this size, or large enough for an outline to keep its shape.
+    Good,
+    /// An outline in so few pixels that a digit may lose a feature: worth a warning where a reading is shown.
+    Marginal,
 }
 
 struct Kept {
@@ -107,6 +150,8 @@ impl Default for Catalogue {
 impl Catalogue {
     /// How many strikes are kept for the next one who asks.
     pub const KEPT: usize = 48;
+    /// How many outline faces a catalogue holds.
+    pub const MAX_OUTLINES: usize = 8;
 
     /// The built-in families; reads none of them yet.
     pub fn new() -> Self {
@@ -114,23 +159,54 @@ impl Catalogue {
     }
 
     fn of(built_in: &'static [Family]) -> Self {
-        Self { built_in, kept: Mutex::default() }
+        Self { built_in, outlines: Vec::new(), kept: Mutex::default() }
+    }
+
+    /// Takes a TrueType or OpenType file under a name, in place of an earlier outline face of that name.
+    ///
+    /// The face gets ASCII, Latin-1, the usual signs and the characters of `more`, as far as the file has them. The bytes are not
+    /// trusted: reading them is bounded in memory and, after five seconds, in time.
+    pub fn add_outline(&mut self, name: &str, bytes: &[u8], more: &str) -> Result<(), FaceError> {
+        if self.built_in.iter().any(|family| family.name == name) {
+            return Err(FaceError::NameTaken(name.into()));
+        }
+        let others = self.outlines.iter().filter(|(other, _)| other != name).count();
+        if others >= Self::MAX_OUTLINES {
+            return Err(FaceError::TooManyOutlines);
+        }
+        let outline = Outline::load(bytes, more).map_err(|error| FaceError::Outline { family: name.into(), error })?;
+        self.outlines.retain(|(other, _)| other != name);
+        self.outlines.push((name.into(), outline));
+        self.kept.get_mut().unwrap_or_else(PoisonError::into_inner).retain(|kept| kept.family != name);
+        Ok(())
     }
 
     /// The names of all families, the built-in ones first.
     pub fn families(&self) -> impl Iterator<Item = &str> {
-        self.built_in.iter().map(|family| family.name)
+        let outlines = self.outlines.iter().map(|(name, _)| name.as_str());
+        self.built_in.iter().map(|family| family.name).chain(outlines)
     }
 
     /// The figure heights in pixels that a family comes in, ascending; reads no face.
-    pub fn sizes(&self, family: &str) -> Result<&[u32], FaceError> {
-        Ok(self.find(family)?.heights)
+    pub fn sizes(&self, family: &str) -> Result<&'static [u32], FaceError> {
+        Ok(match self.find(family)? {
+            Found::BuiltIn(built_in) => built_in.heights,
+            Found::Outline(_) => &OUTLINE_HEIGHTS,
+        })
+    }
+
+    /// How well the digits of a family can be read at a figure height that it comes in.
+    pub fn legibility(&self, family: &str, figure_height: u32) -> Result<Legibility, FaceError> {
+        Ok(match self.find(family)? {
+            Found::Outline(_) if figure_height < 12 => Legibility::Marginal,
+            _ => Legibility::Good,
+        })
     }
 
     /// The strike of a family whose digits are `figure_height` pixels tall.
     pub fn strike(&self, family: &str, figure_height: u32) -> Result<Arc<Strike>, FaceError> {
-        let built_in = self.find(family)?;
-        let index = place(family, built_in.heights, figure_height)?;
+        let found = self.find(family)?;
+        let index = place(family, self.sizes(family)?, figure_height)?;
         // Nothing below can leave the list half changed, so that a poisoned lock is as good as any.
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(found) = kept.iter().position(|one| one.figure_height == figure_height && one.family == family) {
@@ -139,10 +215,12 @@ impl Catalogue {
             kept.push(found);
             return Ok(strike);
         }
-        let damaged = |error| FaceError::Damaged { family: family.into(), error };
-        let strike =
-            Sheet::parse(built_in.sources[index]).and_then(|sheet| sheet.into_strike(family)).map_err(damaged)?;
-        let strike = Arc::new(strike);
+        let strike = Arc::new(match found {
+            Found::BuiltIn(built_in) => Sheet::parse(built_in.sources[index])
+                .and_then(|sheet| sheet.into_strike(family))
+                .map_err(|error| FaceError::Damaged { family: family.into(), error })?,
+            Found::Outline(outline) => outline.strike(family, figure_height),
+        });
         if kept.len() == Self::KEPT {
             kept.remove(0);
         }
@@ -150,8 +228,12 @@ impl Catalogue {
         Ok(strike)
     }
 
-    fn find(&self, family: &str) -> Result<&'static Family, FaceError> {
-        self.built_in.iter().find(|built_in| built_in.name == family).ok_or_else(|| FaceError::UnknownFamily {
+    fn find(&self, family: &str) -> Result<Found<'_>, FaceError> {
+        if let Some(built_in) = self.built_in.iter().find(|built_in| built_in.name == family) {
+            return Ok(Found::BuiltIn(built_in));
+        }
+        let outline = self.outlines.iter().find(|(name, _)| name == family);
+        outline.map(|(_, outline)| Found::Outline(outline)).ok_or_else(|| FaceError::UnknownFamily {
             name: family.into(),
             known: self.families().map(str::to_owned).collect(),
         })
@@ -165,7 +247,9 @@ impl Catalogue {
                 .iter()
                 .all(|height| self.strike(family.name, *height).is_ok_and(|strike| strike.glyph(character).is_some()))
         };
-        self.built_in.iter().filter(has).map(|family| family.name).collect()
+        let outlines = self.outlines.iter().filter(|(_, outline)| outline.has(character));
+        let outlines = outlines.map(|(name, _)| name.as_str());
+        self.built_in.iter().filter(has).map(|family| family.name).chain(outlines).collect()
     }
 }
 

@@ -3,14 +3,17 @@
 //! What enters are the project's own bitmap faces (BDF) and outline files (TrueType, OpenType) as bytes; what leaves is a
 //! [`Strike`], a face at one pixel size with every glyph packed for the frame. Nothing here opens a file.
 //!
-//! [`Catalogue`] is the door: it knows every family by name and hands out strikes. [`bdf`] reads the built-in faces.
+//! [`Catalogue`] is the door: it knows every family by name and hands out strikes. [`bdf`] reads the built-in faces, the private
+//! module `outline` fits TrueType and OpenType outlines to the pixel grid.
 //! [`Strike::run`] and [`Strike::measure`] lay a text out in one strike.
 
 pub mod bdf;
 mod catalogue;
+mod outline;
 mod strike;
 mod text;
 
-pub use catalogue::{Catalogue, FaceError};
+pub use catalogue::{Catalogue, FaceError, Legibility};
+pub use outline::OutlineError;
 pub use strike::{Glyph, Strike};
 pub use text::{Extent, Run};
