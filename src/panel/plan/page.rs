@@ -48,7 +48,7 @@ struct Origin {
 pub struct Pages {
     columns: usize,
     offset: u32,
-    /// Where the next byte goes; past the last column the pointer is not relied on.
+    /// Where the next byte goes; past the last column only the page is relied on.
     pointer: Option<Cell>,
     changed: Vec<Cell>,
     origins: Vec<[Origin; 2]>,
@@ -125,7 +125,6 @@ impl Pages {
                 Some(_) => [(costs[0], false), (costs[1], true)],
             };
             let pointer = before.map(|cell| Cell { column: cell.column + 1, ..cell }).or(self.pointer);
-            let pointer = pointer.filter(|pointer| usize::from(pointer.column) < self.columns);
             for (cost, single) in starts.into_iter().filter(|(cost, _)| *cost < FAR) {
                 let saved = u32::from(single);
                 let mut reach = |way, bytes, alone| offer(cost + bytes + 1, alone, Origin { way, single });

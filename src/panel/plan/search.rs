@@ -387,7 +387,7 @@ fn pages_cost(case: &Case) -> u32 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 256, ..ProptestConfig::default() })]
 
     #[test]
     fn windows_are_planned_at_the_least_cost_of_their_kind(
