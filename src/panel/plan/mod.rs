@@ -31,7 +31,9 @@
 //!
 //! In both, the least is exact: a dynamic programme over the changed columns (bytes, with the SH1106) that compares each way to go
 //! on. The box around all changes in one window is among the plans, so no plan is ever dearer than sending that box. The tests
-//! compare with a search that builds each plan of the kind, and with a search through every sequence of commands and data.
+//! compare with a search that builds each plan of the kind: equal in every case. They also compare with a search through every
+//! sequence of commands and data in the addressing mode: equal for a single changed box, and within four bytes (0x21 and 0x22)
+//! or five (page addressing) where single bytes are scattered over a small glass, which is the hardest case.
 
 mod band;
 mod page;
