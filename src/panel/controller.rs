@@ -28,6 +28,9 @@ impl Controller {
         }
     }
 
+    /// The 7-bit addresses that a panel can be wired to, the usual one first.
+    pub const ADDRESSES: [u8; 2] = [0x3c, 0x3d];
+
     /// Pages of RAM, eight rows each.
     pub const RAM_PAGES: u32 = 8;
 

@@ -10,7 +10,7 @@ mod controller;
 mod driver;
 mod emulated;
 mod fault;
-mod plan;
+pub mod plan;
 mod wire;
 
 pub use command::{Addressing, Command, DecodeError, Encoded};

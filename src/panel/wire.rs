@@ -16,10 +16,10 @@ use super::Command;
 
 /// Control byte: the rest of the write is commands.
 const COMMANDS: u8 = 0x00;
-/// Control byte: the rest of the write is data.
-const DATA: u8 = 0x40;
+/// Control byte: the rest of the write is data; its bit tells data from commands.
+pub(super) const DATA: u8 = 0x40;
 /// In a control byte: one byte follows, then another control byte.
-const PAIR: u8 = 0x80;
+pub(super) const PAIR: u8 = 0x80;
 
 /// What went over the bus.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -15,6 +15,7 @@ use thiserror::Error;
 
 use self::glass::Outputs;
 use self::memory::Memory;
+use super::wire::{DATA, PAIR};
 use super::{Command, Controller, DecodeError, Traffic};
 use crate::draw::{Frame, Point, Size};
 
@@ -272,20 +273,20 @@ impl EmulatedPanel {
             self.traffic.bytes += 1;
             match control {
                 None => {
-                    if byte & 0x3f != 0 {
+                    if byte & !(DATA | PAIR) != 0 {
                         self.complain(Complaint::ControlByte(byte));
                     }
                     control = Some(byte);
                     followed = false;
                 }
                 Some(current) => {
-                    if current & 0x40 == 0 {
+                    if current & DATA == 0 {
                         self.command_byte(byte);
                     } else {
                         self.data_byte(byte);
                     }
                     followed = true;
-                    if current & 0x80 != 0 {
+                    if current & PAIR != 0 {
                         control = None;
                     }
                 }

@@ -19,6 +19,11 @@ impl Band {
         u32::from(self.last - self.first) + 1
     }
 
+    /// The pages from the first to the last of those whose bits are set; there must be one.
+    pub(super) fn hull(mask: u8) -> Band {
+        Band { first: mask.trailing_zeros() as u8, last: (7 - mask.leading_zeros()) as u8 }
+    }
+
     /// A bit a page.
     pub(super) fn mask(self) -> u8 {
         (0xff << self.first) & (0xff >> (7 - self.last))

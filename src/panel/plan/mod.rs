@@ -11,8 +11,8 @@
 //!
 //! # Which plans are compared
 //!
-//! What an SSD1306 can be told in any order and any mode has no known solution short of trying everything, so the plans among
-//! which the least is taken are these, one kind for each controller:
+//! For commands in any order and any mode we know of no way to the least but to try everything, so the plans among which it is
+//! taken are these, one kind for each controller:
 //!
 //! * [`Windows`], SSD1306: vertical addressing, the commands 0x21 and 0x22, and data. A plan is one of
 //!   1. *on in the band*: one sweep (below) of the pages of the window as it was left, which begins with 0x21 alone;
@@ -26,12 +26,19 @@
 //!   may skip whole columns of clean bytes by 0x21 alone. That leaves the page pointer where it is, so what is skipped is a
 //!   multiple of the band's height, and it may begin in mid-column.
 //! * [`Pages`], SH1106: page addressing, the commands 0x00-0x1F and 0xB0-0xB7, and data. Changed bytes are served in reading
-//!   order, page after page, from left to right, beginning at the top, or at the pointer and then at the top. A column is always set by both its nibbles: the datasheet does not say what
-//!   a nibble alone does to a pointer that has moved since.
+//!   order, page after page, from left to right, beginning at the top, or at the pointer and then at the top. A column is always
+//!   set by both its nibbles: the datasheet does not say what a nibble alone does to a pointer that has moved since.
 //!
-//! In both, the least is exact: a dynamic programme over the changed columns (bytes, with the SH1106) that compares each way to go
-//! on. The box around all changes in one window is among the plans, so no plan is ever dearer than sending that box. The tests
-//! compare with a search that builds each plan of the kind, and with a search through every sequence of commands and data.
+//! Among these the least is exact: a dynamic programme over the changed columns (bytes, with the SH1106) compares each way to go
+//! on. Sending the box around all changes is one of the plans (with page addressing, the box page by page), so no plan is dearer
+//! than that.
+//!
+//! # How that is tested
+//!
+//! Against a search that builds each plan of the kind: equal in every case tried. Against a search through every sequence of
+//! commands and data in the addressing mode, on small glasses, because more is out of reach: never below it; equal where one box
+//! changes and the pointers are unknown; and where single bytes are scattered, which is the hardest case, equal for 90 of 100
+//! samples of 6x2 bytes and at most 4 bytes above (0x21 and 0x22), 75 of 100 and at most 5 above (page addressing).
 
 mod band;
 mod page;

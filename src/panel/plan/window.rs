@@ -16,20 +16,33 @@ const MOVE_COLUMN: u32 = 2 + 3 + 2;
 /// End of a run, 0x21 and 0x22 with their arguments, beginning of the next run.
 const MOVE_BOTH: u32 = 2 + 6 + 2;
 
-/// The changed bytes of one column within a group: the column, and the pages from the first to the last of them.
+/// The changed bytes of one column within a group.
 #[derive(Clone, Copy, Debug)]
 struct Extent {
     column: u8,
+    /// From the first to the last changed page: all of these are sent, whatever the plan.
     pages: Band,
+    /// How many bytes the columns after this one take at least.
+    later: u32,
 }
 
 /// How a group is entered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Entry {
-    /// With both windows set.
+    /// With both windows set; any sweeps in any bands.
     Afresh,
+    /// With both windows set; one sweep in this band is to do.
+    OneSweep(Band),
     /// With the columns set, in the band and at the page where the pointer was left; one sweep is to do.
     OnInBand(Band, u8),
+}
+
+/// Whether the last run of a group shall be a single byte.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Single {
+    Either,
+    Yes,
+    No,
 }
 
 /// How the changed bytes of a column were reached.
@@ -80,8 +93,13 @@ pub struct Windows {
     masks: Vec<u8>,
     /// The same, kept aside while the plan is tried that goes on from the pointer first.
     all_masks: Vec<u8>,
+    /// The columns with changes, and their masks.
+    dirty: Vec<(u8, u8)>,
+    /// The group of pages being solved, and its changed columns.
+    group: Band,
     extents: Vec<Extent>,
-    origins: Vec<[[Origin; 2]; BANDS]>,
+    /// For each changed column and each band.
+    origins: Vec<[Origin; 2]>,
     /// The bands that sweeps of the group may have.
     bands: Vec<Band>,
     /// The band in which the cheapest plan just solved ends, its last run being longer than a byte or not.
@@ -89,6 +107,8 @@ pub struct Windows {
     runs: Vec<Run>,
     /// The runs after one that goes on from the pointer.
     runs_after: Vec<Run>,
+    /// The runs of the sweep in the band that was left.
+    runs_in_band: Vec<Run>,
     path: Vec<(Band, Origin)>,
 }
 
@@ -101,12 +121,15 @@ impl Windows {
             pointer: None,
             masks: vec![0; columns],
             all_masks: vec![0; columns],
+            dirty: Vec::with_capacity(columns),
+            group: Band::default(),
             extents: Vec::with_capacity(columns),
             origins: Vec::with_capacity(columns),
             bands: Vec::with_capacity(BANDS),
             last_bands: [0; 2],
             runs: Vec::with_capacity(columns),
             runs_after: Vec::with_capacity(columns),
+            runs_in_band: Vec::with_capacity(columns),
             path: Vec::with_capacity(columns),
         }
     }
@@ -192,60 +215,52 @@ impl Windows {
     /// The least cost of plans that begin with a command, the pointer standing at `pointer`; the runs are left in `runs`.
     /// Costs of `bound` and more need not be exact.
     fn choose_runs(&mut self, pointer: Option<Pointer>, bound: u32) -> u32 {
-        let rows = self.masks.iter().fold(0, |rows, mask| rows | mask);
         self.runs.clear();
+        self.dirty.clear();
+        let changed = self.masks.iter().enumerate().filter(|(_, mask)| **mask != 0);
+        self.dirty.extend(changed.map(|(column, mask)| (column as u8, *mask)));
+        let rows = self.dirty.iter().fold(0, |rows, (_, mask)| rows | mask);
         if rows == 0 {
             return 0;
         }
-        let changed: u32 = self.masks.iter().map(|mask| mask.count_ones()).sum();
-        let hull = Band { first: rows.trailing_zeros() as u8, last: 7 - rows.leading_zeros() as u8 };
-        let in_band = self.sweep_in_band(pointer, hull);
-        if in_band.min(bound) <= MOVE_BOTH + changed {
+        let hull = Band::hull(rows);
+        let least = MOVE_BOTH + self.dirty.iter().map(|(_, mask)| mask.count_ones()).sum::<u32>();
+        let in_band = pointer.filter(|pointer| pointer.band.contains(hull)).map_or(FAR, |pointer| {
+            self.collect(hull);
+            self.solve_and_trace(Entry::OnInBand(pointer.band, pointer.page), Single::Either, FAR)
+        });
+        if in_band.min(bound) <= least {
             return in_band;
         }
-        let afresh = self.plan_afresh(rows, hull, changed);
-        if afresh < in_band { afresh } else { self.sweep_in_band(pointer, hull) }
-    }
-
-    /// The cost of one sweep in the band of the window as it was left, its runs being left in `runs`.
-    fn sweep_in_band(&mut self, pointer: Option<Pointer>, hull: Band) -> u32 {
-        self.runs.clear();
-        match pointer {
-            Some(pointer) if pointer.band.contains(hull) => {
-                let entry = Entry::OnInBand(pointer.band, pointer.page);
-                self.collect(hull);
-                let costs = self.solve(entry);
-                let cost = costs[0].min(costs[1]);
-                if cost < FAR {
-                    self.trace(entry, costs[1] < costs[0]);
-                }
-                cost
-            }
-            _ => FAR,
+        std::mem::swap(&mut self.runs, &mut self.runs_in_band);
+        let afresh = self.plan_afresh(rows, hull, least, in_band.min(bound));
+        if afresh >= in_band {
+            std::mem::swap(&mut self.runs, &mut self.runs_in_band);
         }
+        afresh.min(in_band)
     }
 
-    /// The least cost with both windows set at the beginning, its runs being left in `runs`.
-    fn plan_afresh(&mut self, rows: u8, hull: Band, changed: u32) -> u32 {
+    /// The least cost with both windows set at the beginning, its runs being left in `runs`; `least` is a cost that no such
+    /// plan stays below. Costs of `bound` and more need not be exact.
+    fn plan_afresh(&mut self, rows: u8, hull: Band, least: u32, bound: u32) -> u32 {
         self.runs.clear();
         self.collect(hull);
-        if let [first, .., last] | [first @ last] = &self.extents[..] {
-            let run = Run {
-                band: hull,
-                sets_pages: true,
-                start: hull.place(first.column, hull.first),
-                end: hull.place(last.column, last.pages.last),
-            };
-            let bytes = run.end - run.start + 1;
-            // A second run costs at least a step by 0x21, less the byte that a first run of one byte saves.
-            if bytes - changed < MOVE_COLUMN {
-                self.runs.push(run);
-                return MOVE_BOTH + bytes;
-            }
+        let one_sweep = self.solve_and_trace(Entry::OneSweep(hull), Single::Either, FAR);
+        // A second sweep costs at least a step that sets both windows, less the byte that a run of one byte before it saves.
+        if one_sweep.min(bound) < least + MOVE_BOTH {
+            return one_sweep;
         }
-        // costs[page][single]: the least for what changed above that page.
+        let bound = one_sweep.min(bound);
+        // costs[page][single]: the least for what changed above that page; needed[page]: what changed from there on takes no less.
         let mut costs = [[FAR; 2]; PAGES + 1];
         let mut cuts = [[Cut::default(); 2]; PAGES + 1];
+        let mut needed = [0; PAGES + 1];
+        for page in (0..PAGES).rev() {
+            let changed = self.dirty.iter().map(|(_, mask)| u32::from(mask >> page & 1)).sum::<u32>();
+            // A group more costs at least its windows, less the byte saved.
+            let begun = if needed[page + 1] == 0 && changed > 0 { MOVE_BOTH - 1 } else { 0 };
+            needed[page] = needed[page + 1] + begun + changed;
+        }
         costs[usize::from(hull.first)][0] = 0;
         for last in hull.first..=hull.last {
             let below = usize::from(last) + 1;
@@ -259,8 +274,9 @@ impl Windows {
                 // A single byte followed by commands is a byte cheaper.
                 let single = above[1] < FAR && above[1] - 1 < above[0];
                 let before = if single { above[1] - 1 } else { above[0] };
+                let Some(bound) = bound.checked_sub(before + needed[below]) else { continue };
                 self.collect(Band { first, last });
-                let group = self.solve(Entry::Afresh);
+                let group = self.solve::<false>(Entry::Afresh, bound);
                 for end in 0..2 {
                     if before + group[end] < costs[below][end] {
                         costs[below][end] = before + group[end];
@@ -270,109 +286,143 @@ impl Windows {
             }
         }
         let costs = costs[usize::from(hull.last) + 1];
-        // Groups come out from the bottom up, and so do the runs within each.
+        let cost = costs[0].min(costs[1]);
+        if cost >= bound {
+            return one_sweep;
+        }
+        // Groups come out from the bottom up.
         let (mut page, mut end) = (usize::from(hull.last) + 1, usize::from(costs[1] < costs[0]));
         let mut groups = [None; PAGES];
         while page > usize::from(hull.first) {
             let cut = cuts[page][end];
             page = match cut.group {
                 Some(first) => {
-                    groups[usize::from(first)] = Some((Band { first, last: page as u8 - 1 }, end == 1));
+                    let single = if end == 1 { Single::Yes } else { Single::No };
+                    groups[usize::from(first)] = Some((Band { first, last: page as u8 - 1 }, single));
                     usize::from(first)
                 }
                 None => page - 1,
             };
             end = usize::from(cut.single);
         }
+        self.runs.clear();
         for (group, single) in groups.into_iter().flatten() {
             self.collect(group);
-            self.solve(Entry::Afresh);
-            self.trace(Entry::Afresh, single);
+            self.solve_and_trace(Entry::Afresh, single, FAR);
         }
-        costs[0].min(costs[1])
+        cost
     }
 
     /// Gathers the changed columns of a group of pages in `extents`.
     fn collect(&mut self, group: Band) {
         let rows = group.mask();
         self.extents.clear();
-        self.extents.extend(self.masks.iter().enumerate().filter(|(_, mask)| **mask & rows != 0).map(
-            |(column, mask)| {
-                let mask = mask & rows;
-                let pages = Band { first: mask.trailing_zeros() as u8, last: 7 - mask.leading_zeros() as u8 };
-                Extent { column: column as u8, pages }
-            },
-        ));
-        let hull = self.extents.iter().fold(None, |hull: Option<Band>, extent| {
-            Some(hull.map_or(extent.pages, |hull| Band {
-                first: hull.first.min(extent.pages.first),
-                last: hull.last.max(extent.pages.last),
-            }))
-        });
-        self.bands.clear();
-        if let Some(hull) = hull {
-            for first in hull.first..=hull.last {
-                self.bands.extend((first..=hull.last).map(|last| Band { first, last }));
-            }
+        let mut later = 0;
+        for &(column, mask) in self.dirty.iter().rev().filter(|(_, mask)| mask & rows != 0) {
+            let pages = Band::hull(mask & rows);
+            self.extents.push(Extent { column, pages, later });
+            later += pages.height();
         }
+        self.extents.reverse();
+        self.group = group;
     }
 
-    /// The least costs of the group in `extents`, its last run being longer than one byte or not; the ways are left in `origins`.
-    fn solve(&mut self, entry: Entry) -> [u32; 2] {
-        if let Entry::OnInBand(band, _) = entry {
-            self.bands.clear();
-            self.bands.push(band);
+    /// Solves the group in `extents`, appends the runs of the cheapest plan whose last run is as asked, and returns its cost.
+    fn solve_and_trace(&mut self, entry: Entry, single: Single, bound: u32) -> u32 {
+        let costs = self.solve::<true>(entry, bound);
+        let single = match single {
+            Single::Either => costs[1] < costs[0],
+            Single::Yes => true,
+            Single::No => false,
+        };
+        let cost = costs[usize::from(single)];
+        if cost < FAR {
+            self.trace(entry, single);
+        }
+        cost
+    }
+
+    /// The least costs of the group in `extents`, its last run being longer than one byte or not. Plans of `bound` and more are
+    /// given up. With `TRACE` the ways are left in `origins`.
+    fn solve<const TRACE: bool>(&mut self, entry: Entry, bound: u32) -> [u32; 2] {
+        self.bands.clear();
+        match entry {
+            Entry::OneSweep(band) | Entry::OnInBand(band, _) => self.bands.push(band),
+            Entry::Afresh => {
+                for first in self.group.first..=self.group.last {
+                    self.bands.extend((first..=self.group.last).map(|last| Band { first, last }));
+                }
+            }
         }
         self.origins.clear();
         let mut costs = [[FAR; 2]; BANDS];
+        let costs = &mut costs[..self.bands.len()];
         let mut before: Option<Extent> = None;
         for &extent in &self.extents {
-            let own = u32::from(extent.pages.last - extent.pages.first) + 1;
+            let own = extent.pages.height();
+            // A plan is worth going on with only below this.
+            let bound = bound.saturating_sub(extent.later + own);
             // The cheapest state from which a new sweep can begin, a single byte before being a byte cheaper.
             let mut sweep = (FAR, Origin { way: Way::First, single: false });
-            if before.is_some() && entry == Entry::Afresh {
-                for (index, costs) in costs.iter().enumerate().take(self.bands.len()) {
-                    for single in [false, true] {
-                        let cost = costs[usize::from(single)];
-                        if cost < FAR && cost - u32::from(single) < sweep.0 {
-                            sweep = (cost - u32::from(single), Origin { way: Way::Sweep(index as u8), single });
-                        }
+            if before.is_none() {
+                sweep.0 = 0;
+            } else if entry == Entry::Afresh {
+                for (index, [longer, single]) in costs.iter().enumerate() {
+                    if *longer < sweep.0 {
+                        sweep = (*longer, Origin { way: Way::Sweep(index as u8), single: false });
+                    }
+                    if *single <= sweep.0 && *single < FAR {
+                        sweep = (*single - 1, Origin { way: Way::Sweep(index as u8), single: true });
                     }
                 }
-            } else if before.is_none() {
-                sweep.0 = 0;
             }
-            let mut origins = [[Origin { way: Way::First, single: false }; 2]; BANDS];
-            for (index, &band) in self.bands.iter().enumerate() {
+            if TRACE {
+                let untold = [Origin { way: Way::First, single: false }; 2];
+                self.origins.extend(std::iter::repeat_n(untold, self.bands.len()));
+            }
+            let traced = self.origins.len().saturating_sub(self.bands.len());
+            for (index, (costs, &band)) in costs.iter_mut().zip(&self.bands).enumerate() {
                 let mut next = [FAR; 2];
                 if band.contains(extent.pages) {
                     let mut offer = |cost: u32, single: bool, origin: Origin| {
                         let slot = usize::from(single);
-                        if cost + own < next[slot] {
-                            (next[slot], origins[index][slot]) = (cost + own, origin);
+                        if cost < bound && cost + own < next[slot] {
+                            next[slot] = cost + own;
+                            if TRACE {
+                                self.origins[traced + index][slot] = origin;
+                            }
                         }
                     };
-                    let place = band.place(extent.column, extent.pages.first);
                     if sweep.0 < FAR {
                         let begun = match entry {
-                            Entry::Afresh => Some((MOVE_BOTH, u32::from(extent.pages.first - band.first))),
-                            Entry::OnInBand(_, page) => band.lead(page, place).map(|lead| (MOVE_COLUMN, lead)),
+                            Entry::OneSweep(_) | Entry::Afresh => {
+                                Some((MOVE_BOTH, u32::from(extent.pages.first - band.first)))
+                            }
+                            Entry::OnInBand(_, page) => {
+                                let place = band.place(extent.column, extent.pages.first);
+                                band.lead(page, place).map(|lead| (MOVE_COLUMN, lead))
+                            }
                         };
                         if let Some((step, lead)) = begun {
                             offer(sweep.0 + step + lead, lead == 0 && own == 1, sweep.1);
                         }
                     }
-                    if let Some(before) = before {
+                    if let (Some(before), true) = (before, costs[0].min(costs[1]) < FAR) {
+                        let height = band.height();
+                        let clean = u32::from(extent.column - before.column) * height + u32::from(extent.pages.first)
+                            - u32::from(before.pages.last)
+                            - 1;
+                        // What is left of the clean bytes when all whole columns are skipped.
+                        let rest = u32::from(extent.pages.first) + height - u32::from(before.pages.last) - 1;
+                        let rest = if rest >= height { rest - height } else { rest };
                         for single in [false, true] {
-                            let cost = costs[index][usize::from(single)];
+                            let cost = costs[usize::from(single)];
                             if cost >= FAR {
                                 continue;
                             }
-                            let clean = place - band.place(before.column, before.pages.last) - 1;
                             offer(cost + clean, false, Origin { way: Way::Through, single });
-                            if clean >= band.height() {
-                                // What cannot be skipped ends the run before, unless that is worth keeping to one byte.
-                                let rest = clean % band.height();
+                            if clean >= height {
+                                // The rest ends the run before, unless that is worth keeping to one byte.
                                 let alone = own == 1 && (rest == 0 || !single);
                                 let step = MOVE_COLUMN - u32::from(single) + rest;
                                 offer(cost + step, alone, Origin { way: Way::Skip, single });
@@ -380,13 +430,12 @@ impl Windows {
                         }
                     }
                 }
-                costs[index] = next;
+                *costs = next;
             }
-            self.origins.push(origins);
             before = Some(extent);
         }
         [0, 1].map(|end| {
-            let ends = costs.iter().map(|costs| costs[end]).take(self.bands.len()).enumerate();
+            let ends = costs.iter().map(|costs| costs[end]).enumerate();
             let (band, cost) = ends.min_by_key(|(_, cost)| *cost).unwrap_or((0, FAR));
             self.last_bands[end] = band;
             cost
@@ -398,7 +447,7 @@ impl Windows {
         self.path.clear();
         let mut slot = usize::from(single);
         let mut index = self.last_bands[slot];
-        for origins in self.origins.iter().rev() {
+        for origins in self.origins.rchunks(self.bands.len()) {
             let origin = origins[index][slot];
             self.path.push((self.bands[index], origin));
             slot = usize::from(origin.single);
@@ -422,7 +471,7 @@ impl Windows {
                 }
                 _ => {
                     let (sets_pages, lead) = match entry {
-                        Entry::Afresh => (true, Some(start % band.height())),
+                        Entry::OneSweep(_) | Entry::Afresh => (true, Some(start % band.height())),
                         Entry::OnInBand(_, page) => (false, band.lead(page, start)),
                     };
                     self.runs.push(Run { band, sets_pages, start: start - lead.unwrap_or(0), end });
