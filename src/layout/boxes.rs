@@ -107,11 +107,14 @@ impl Builder<'_> {
         let is_container = !children.is_empty();
         let place = element.place;
         // A container's natural length is found from its children; nothing takes a length of zero as its own.
-        let least = |natural: Option<u32>| match natural {
-            Some(pixels @ 1..) if !is_container => length(pixels as f32),
+        let least = |given: Option<Length>, natural: Option<u32>| match (given, natural) {
+            (None, Some(pixels @ 1..)) if !is_container => length(pixels as f32),
             _ => length(0.0),
         };
-        style.min_size = Size { width: least(natural.width), height: least(natural.height) };
+        style.min_size = Size {
+            width: least(element.place.width, natural.width),
+            height: least(element.place.height, natural.height),
+        };
         // Only along the arrangement is the natural length also the greatest: across it, an element stretches to its row.
         let own = |given: Option<Length>, natural: Option<u32>, along: bool| match (given, natural) {
             (Some(Length::Pixels(pixels)), _) => length(pixels as f32),

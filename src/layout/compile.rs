@@ -216,12 +216,14 @@ impl Compiler<'_> {
         drawn: &mut Vec<Drawn>,
     ) {
         let area = placed.area;
+        // A box may reach beyond the one around it, but nothing is drawn there.
+        let visible = area.intersection(&parent);
         let mut around = around.clone();
         around.when.extend(element.when.clone());
         match &element.kind {
             ElementKind::Text(text) => {
                 if let Some(prepared) = prepared.get(&element.span)
-                    && let Some((run, ink)) = self.text(text, prepared, area)
+                    && let Some((run, ink)) = self.text(text, prepared, visible)
                 {
                     let mut item = self.item(Drawing::Text(run), ink, element, &around);
                     for part in &text.parts {
@@ -259,21 +261,20 @@ impl Compiler<'_> {
                         drawn.push(Drawn { item, overlays: around.overlays.clone() });
                     }
                 }
-                self.place_all(children, &placed.children, area, prepared, &around, drawn);
+                self.place_all(children, &placed.children, visible, prepared, &around, drawn);
             }
             ElementKind::Columns { children, .. } | ElementKind::Stack { children, .. } => {
-                self.place_all(children, &placed.children, area, prepared, &around, drawn);
+                self.place_all(children, &placed.children, visible, prepared, &around, drawn);
             }
             ElementKind::Overlay { children } => {
                 around.overlays.push(element.span);
-                self.place_all(children, &placed.children, area, prepared, &around, drawn);
+                self.place_all(children, &placed.children, visible, prepared, &around, drawn);
                 around.overlays.pop();
             }
         }
         if let Some(invert) = &element.invert {
             let mut around = around;
             around.when.push(invert.clone());
-            let visible = area.intersection(&parent);
             let item = self.item(Drawing::Invert, visible, element, &around);
             drawn.push(Drawn { item, overlays: around.overlays });
         }
