@@ -111,6 +111,11 @@ impl Renderer {
         }
     }
 
+    /// A reading's number and state as they were taken last.
+    pub fn reading(&self, index: usize) -> Evaluated {
+        self.readings[index]
+    }
+
     /// Takes the civil time, which clocks show; the next [`draw`](Self::draw) shows it.
     pub fn set_time(&mut self, now: Moment, time: DateTime) {
         self.time = (now, time);
