@@ -3,14 +3,20 @@
 //! What enters is a path; what leaves are the file's text, its findings and, without errors, its program. Outline faces are
 //! read from beside the layout file.
 
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
 use crate::faces::Catalogue;
+use crate::language::model::{Face, Layout, Text, TextPart};
 use crate::language::{self, Finding, Severity, report};
 use crate::layout::{self, Program};
 
 use super::Failure;
+
+/// More than this is read of no font file; the catalogue refuses files of that size.
+const MOST_FONT_BYTES: u64 = 16 * 1024 * 1024;
 
 /// A layout file as far as it could be understood.
 #[derive(Debug)]
@@ -27,7 +33,11 @@ pub struct Loaded {
 
 /// Reads and compiles a layout file. Findings are no failure; only a file that cannot be read is.
 pub fn load(path: &Path) -> Result<Loaded, Failure> {
-    let bytes = std::fs::read(path).map_err(|problem| Failure::Read { path: path.into(), problem })?;
+    let failure = |problem| Failure::Read { path: path.into(), problem };
+    let mut bytes = Vec::new();
+    // One byte more than is allowed is enough to see that a file is too large.
+    let most = language::MAX_BYTES as u64 + 1;
+    File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes)).map_err(failure)?;
     Ok(compile(&bytes, path))
 }
 
@@ -48,13 +58,67 @@ fn compile(bytes: &[u8], path: &Path) -> Loaded {
     let damaged = findings.iter().any(|finding| finding.severity == Severity::Error);
     let mut program = None;
     if let Some(layout) = layout.filter(|_| !damaged) {
-        let catalogue = Catalogue::new();
-        let (compiled, more) = layout::compile(&layout, &catalogue);
-        findings.extend(more);
-        program = compiled.map(Arc::new);
+        let mut catalogue = Catalogue::new();
+        let unread = add_outlines(&layout, path, &mut catalogue);
+        if unread.is_empty() {
+            let (compiled, more) = layout::compile(&layout, &catalogue);
+            findings.extend(more);
+            program = compiled.map(Arc::new);
+        }
+        findings.extend(unread);
     }
     findings.sort_by_key(|finding| finding.span);
     Loaded { name, text: text.to_string(), findings, program }
+}
+
+/// Reads the outline faces that a layout names into the catalogue, from beside the layout file.
+fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let mut seen: Vec<&str> = Vec::new();
+    let texts = layout.texts();
+    for text in &texts {
+        let Some(Face::Outline(face)) = &text.face else { continue };
+        if seen.contains(&face.value.as_str()) {
+            continue;
+        }
+        seen.push(&face.value);
+        let characters: String = texts.iter().map(|text| literal_characters(text)).collect();
+        let file = path.parent().unwrap_or(Path::new("")).join(&face.value);
+        let added = read_font(&file).and_then(|bytes| {
+            catalogue.add_outline(&face.value, &bytes, &characters).map_err(|problem| problem.to_string())
+        });
+        if let Err(problem) = added {
+            findings.push(
+                Finding::error("unknown face", face.span, problem)
+                    .label("not usable")
+                    .help("paths are relative to the layout file; built-in faces are named without quotes"),
+            );
+        }
+    }
+    findings
+}
+
+/// The bytes of a font file, unless it is larger than any that would be taken.
+fn read_font(file: &Path) -> Result<Vec<u8>, String> {
+    let mut bytes = Vec::new();
+    File::open(file)
+        .and_then(|opened| opened.take(MOST_FONT_BYTES).read_to_end(&mut bytes))
+        .map_err(|problem| format!("cannot read {}: {problem}", file.display()))?;
+    Ok(bytes)
+}
+
+/// The characters that a text shows whatever its readings are.
+fn literal_characters(text: &Text) -> String {
+    let mut characters = String::new();
+    for part in &text.parts {
+        match part {
+            TextPart::Literal(literal) => characters.push_str(literal),
+            TextPart::Words { choice, .. } => choice.texts(&mut |words| characters.push_str(words)),
+            TextPart::Clock(pattern) => characters.extend(pattern.extremes().flatten()),
+            TextPart::Number { .. } => {}
+        }
+    }
+    characters
 }
 
 impl Loaded {

@@ -148,7 +148,14 @@ impl Sheet {
             Some(glyph) => glyph.clone(),
             None => Glyph::hollow_box(figure_height, self.glyph('0').map(|zero| zero.advance)),
         };
-        let glyphs = self.glyphs.into_iter().map(|named| (named.character, named.glyph)).collect();
+        let figures = self.glyph('0').is_some();
+        let mut glyphs: Vec<_> = self.glyphs.into_iter().map(|named| (named.character, named.glyph)).collect();
+        if !figures {
+            // Where a face has no digits, such as the icons, its cell stands in: for the looks of what is not known.
+            let size = Size::new(missing.advance, figure_height);
+            let bitmap = Bitmap::from_fn(size, |_, _| true);
+            glyphs.push(('0', Glyph { bitmap, left: 0, rise: figure_height as i32, advance: missing.advance }));
+        }
         let name = format!("{family} {figure_height}");
         Ok(Strike::new(name, figure_height, self.ascent, self.descent, glyphs, missing))
     }

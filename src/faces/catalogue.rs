@@ -33,6 +33,7 @@ macro_rules! families {
 }
 
 static FAMILIES: &[Family] = families! {
+    "icons": 8, 12, 16, 24, 32;
     "small": 7;
     "text": 9, 11;
     "narrow": 10, 12, 14, 16, 18, 20, 22, 24, 28, 32, 40, 48;

@@ -26,6 +26,36 @@ pub struct Layout {
     pub screens: Vec<Screen>,
 }
 
+impl Layout {
+    /// Every text and icon of every screen, in the order of the file.
+    pub fn texts(&self) -> Vec<&Text> {
+        fn collect<'a>(elements: &'a [Element], texts: &mut Vec<&'a Text>) {
+            for element in elements {
+                match &element.kind {
+                    ElementKind::Text(text) => texts.push(text),
+                    kind => collect(kind.children(), texts),
+                }
+            }
+        }
+        let mut texts = Vec::new();
+        self.screens.iter().for_each(|screen| collect(&screen.children, &mut texts));
+        texts
+    }
+}
+
+impl ElementKind {
+    /// The children of a container; nothing for any other element.
+    pub fn children(&self) -> &[Element] {
+        match self {
+            ElementKind::Frame { children, .. }
+            | ElementKind::Columns { children, .. }
+            | ElementKind::Stack { children, .. }
+            | ElementKind::Overlay { children } => children,
+            ElementKind::Text(_) | ElementKind::Bar(_) | ElementKind::Rule { .. } | ElementKind::Space(_) => &[],
+        }
+    }
+}
+
 /// A `reading` statement.
 #[derive(Clone, Debug)]
 pub struct Reading {

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::draw::{BarShape, Point, Rectangle, Size};
-use crate::faces::{Catalogue, Strike};
+use crate::faces::{Catalogue, Legibility, Strike};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
 use crate::language::{Finding, Severity, Span};
@@ -127,7 +127,7 @@ impl Compiler<'_> {
                     }
                     Err(findings) => self.findings.extend(findings),
                 },
-                kind => self.prepare(children(kind), prepared),
+                kind => self.prepare(kind.children(), prepared),
             }
         }
     }
@@ -305,6 +305,7 @@ impl Compiler<'_> {
                 }
             }
         };
+        self.warn_of_small_outline(text, &strike);
         let extent = extremes.extent(&strike);
         if extent.width > width || extent.height() > height {
             self.report_size(text, extremes, &strike, area, false);
@@ -327,6 +328,20 @@ impl Compiler<'_> {
             strike,
         };
         Some((run, ink))
+    }
+
+    /// Warns where a number is set in an outline face of so few pixels that a digit may lose a feature.
+    fn warn_of_small_outline(&mut self, text: &model::Text, strike: &Strike) {
+        let Some(Face::Outline(face)) = &text.face else { return };
+        let shows_number = text.parts.iter().any(|part| matches!(part, TextPart::Number { .. }));
+        let legibility = self.catalogue.legibility(&face.value, strike.figure_height());
+        if shows_number && legibility == Ok(Legibility::Marginal) {
+            self.findings.push(
+                Finding::warning("small outline", text.span, "a number in an outline face this small is hard to read")
+                    .label(format!("digits {} px tall", strike.figure_height()))
+                    .help("leave `face:` out, so that a face drawn for this size is taken, or give it 12 px or more"),
+            );
+        }
     }
 
     fn smallest(&self, families: &[&str]) -> Option<Arc<Strike>> {
@@ -391,17 +406,6 @@ impl Compiler<'_> {
             );
         }
         length >= least
-    }
-}
-
-/// The children of a container; nothing for any other element.
-fn children(kind: &ElementKind) -> &[Element] {
-    match kind {
-        ElementKind::Frame { children, .. }
-        | ElementKind::Columns { children, .. }
-        | ElementKind::Stack { children, .. }
-        | ElementKind::Overlay { children } => children,
-        ElementKind::Text(_) | ElementKind::Bar(_) | ElementKind::Rule { .. } | ElementKind::Space(_) => &[],
     }
 }
 

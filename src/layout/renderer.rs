@@ -8,6 +8,7 @@ use std::sync::Arc;
 use jiff::civil::DateTime;
 
 use crate::draw::{self, Frame, Ink, Level, Point, Rectangle};
+use crate::faces::icons;
 use crate::formulas::{Compiled, Evaluated};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
@@ -57,7 +58,7 @@ struct Shown {
 /// What one element says, for people who cannot see the picture, for scripts and for tests.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Said {
-    /// `text` or `bar`.
+    /// `text`, `icon` or `bar`.
     pub kind: &'static str,
     /// The element's place in the file.
     pub span: Span,
@@ -171,7 +172,7 @@ impl Renderer {
                 let floor = shown.state.unwrap_or(State::Live);
                 match &item.drawing {
                     Drawing::Text(run) => Some(Said {
-                        kind: "text",
+                        kind: if shown.text.chars().any(|c| icons::name(c).is_some()) { "icon" } else { "text" },
                         span: item.span,
                         content: content(run, shown),
                         state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
@@ -370,7 +371,12 @@ fn content(run: &TextRun, shown: &Shown) -> String {
         if *state > State::Stale {
             content.extend(text.chars().map(|c| if c == '0' { '–' } else { c }));
         } else {
-            content.push_str(text);
+            for character in text.chars() {
+                match icons::name(character) {
+                    Some(name) => content.push_str(name),
+                    None => content.push(character),
+                }
+            }
         }
         start = *end;
     }

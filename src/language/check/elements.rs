@@ -4,10 +4,11 @@
 //! a finding says why; the others are checked all the same.
 
 use crate::draw::Point;
+use crate::faces::icons;
 use crate::language::model::{
-    Align, Bar, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize,
+    Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize,
 };
-use crate::language::syntax::{Block, Expression, ExpressionKind, Piece, Spanned, Statement};
+use crate::language::syntax::{Block, Expression, ExpressionKind, Format, Piece, Spanned, Statement};
 use crate::language::{Finding, nearest};
 use crate::layout::clock::ClockPattern;
 use crate::units::{self, Unit};
@@ -17,7 +18,7 @@ use super::arguments::{Arguments, expected, number_in, one_of, pixels, range_in}
 use super::expressions::Checked;
 
 /// The words that an element begins with, in the order of the reference.
-pub(super) const ELEMENTS: [&str; 8] = ["text", "bar", "rule", "frame", "space", "columns", "stack", "overlay"];
+pub(super) const ELEMENTS: [&str; 9] = ["text", "icon", "bar", "rule", "frame", "space", "columns", "stack", "overlay"];
 
 /// No length on a panel is greater.
 const MOST_PIXELS: u32 = 128;
@@ -55,6 +56,7 @@ impl Checker {
         let common = ["at", "width", "height", "when", "invert"];
         let (plain, own): (usize, &[&'static str]) = match statement.word.value.as_str() {
             "text" => (1, &["face", "size", "align", "valign"]),
+            "icon" => (1, &["size", "align", "valign"]),
             "bar" => (1, &["over", "target", "origin", "direction", "segments"]),
             "rule" => (0, &["thickness"]),
             "frame" => (0, &["thickness", "padding"]),
@@ -70,6 +72,7 @@ impl Checker {
         let arguments = Arguments::new(statement, plain, &names, &mut self.findings);
         let kind = match statement.word.value.as_str() {
             "text" => self.text(&arguments),
+            "icon" => self.icon(&arguments),
             "bar" => self.bar(&arguments),
             "rule" => Some(ElementKind::Rule { thickness: self.pixels_or(&arguments, "thickness", 1, 16, 1) }),
             "frame" => {
@@ -93,7 +96,7 @@ impl Checker {
         if let Some(block) = statement
             .block
             .as_ref()
-            .filter(|_| matches!(statement.word.value.as_str(), "text" | "bar" | "rule" | "space"))
+            .filter(|_| matches!(statement.word.value.as_str(), "text" | "icon" | "bar" | "rule" | "space"))
         {
             self.findings.push(
                 Finding::error("unexpected block", block.span, format!("`{}` holds no elements", statement.word.value))
@@ -159,21 +162,43 @@ impl Checker {
         given.unwrap_or(usual)
     }
 
-    fn text(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
-        let face = arguments.named("face").and_then(|face| match &face.kind {
-            ExpressionKind::Name(name) => Some(Face::BuiltIn(Spanned::new(name.clone(), face.span))),
-            ExpressionKind::Text(pieces) => match pieces.as_slice() {
-                [Piece::Literal(path)] => Some(Face::Outline(Spanned::new(path.value.clone(), face.span))),
-                _ => {
-                    expected("the path of a font file", "\"fonts/Door.ttf\"", face, &mut self.findings);
-                    None
+    fn icon(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
+        let (size, align, valign) = self.setting(arguments);
+        let shown = arguments.plain(0, "the name of an icon in quotes", "icon \"door-open\"", &mut self.findings)?;
+        let Some(Checked::Words(choice)) = self.expressions().check(shown) else {
+            expected("the name of an icon in quotes", "icon \"door-open\"", shown, &mut self.findings);
+            return None;
+        };
+        let choice = self.icons(choice, shown)?;
+        let face = Some(Face::BuiltIn(Spanned::new(icons::FAMILY.into(), shown.span)));
+        let parts = vec![TextPart::Words { choice, format: Format::default(), span: shown.span }];
+        let span = shown.span;
+        Some(ElementKind::Text(Text { parts, face, size, align, valign, span }))
+    }
+
+    /// The characters that draw the icons whose names a choice gives.
+    fn icons(&mut self, choice: Choice, at: &Expression) -> Option<Choice> {
+        match choice {
+            Choice::Words(name) => {
+                let character = icons::character(&name);
+                if character.is_none() {
+                    let finding = Finding::error("unknown icon", at.span, format!("there is no icon `{name}`"));
+                    self.findings.push(match nearest(&name, icons::NAMES) {
+                        Some(near) => finding.label("unknown").help(format!("did you mean `{near}`?")),
+                        None => finding.label("unknown").help("fonts/README.md shows all icons with their names"),
+                    });
                 }
-            },
-            _ => {
-                expected("the name of a face or the path of a font file", "narrow", face, &mut self.findings);
-                None
+                character.map(|character| Choice::Words(character.into()))
             }
-        });
+            Choice::If(condition, then, otherwise) => {
+                let (then, otherwise) = (self.icons(*then, at), self.icons(*otherwise, at));
+                Some(Choice::If(condition, Box::new(then?), Box::new(otherwise?)))
+            }
+        }
+    }
+
+    /// Size and alignment of a text or an icon.
+    fn setting(&mut self, arguments: &Arguments<'_>) -> (Option<TextSize>, Align, Align) {
         let size = match arguments.named("size") {
             None => None,
             Some(size) if size.kind == ExpressionKind::Name("fit".into()) => Some(TextSize::Fit),
@@ -191,6 +216,25 @@ impl Checker {
         let vertical = [("top", Align::Start), ("middle", Align::Middle), ("bottom", Align::End)];
         let align = arguments.named("align").and_then(|word| one_of(word, &horizontal, &mut self.findings));
         let valign = arguments.named("valign").and_then(|word| one_of(word, &vertical, &mut self.findings));
+        (size, align.unwrap_or(Align::Start), valign.unwrap_or(Align::Middle))
+    }
+
+    fn text(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
+        let face = arguments.named("face").and_then(|face| match &face.kind {
+            ExpressionKind::Name(name) => Some(Face::BuiltIn(Spanned::new(name.clone(), face.span))),
+            ExpressionKind::Text(pieces) => match pieces.as_slice() {
+                [Piece::Literal(path)] => Some(Face::Outline(Spanned::new(path.value.clone(), face.span))),
+                _ => {
+                    expected("the path of a font file", "\"fonts/Door.ttf\"", face, &mut self.findings);
+                    None
+                }
+            },
+            _ => {
+                expected("the name of a face or the path of a font file", "narrow", face, &mut self.findings);
+                None
+            }
+        });
+        let (size, align, valign) = self.setting(arguments);
         let text = arguments.plain(0, "its text in quotes", "text \"{temp:.1}°\"", &mut self.findings)?;
         let ExpressionKind::Text(pieces) = &text.kind else {
             expected("a text in quotes", "\"{temp:.1}°\"", text, &mut self.findings);
@@ -201,8 +245,8 @@ impl Checker {
             parts,
             face,
             size,
-            align: align.unwrap_or(Align::Start),
-            valign: valign.unwrap_or(Align::Middle),
+            align,
+            valign,
             span: text.span,
         }))
     }
