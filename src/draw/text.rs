@@ -25,17 +25,19 @@ pub fn advance(strike: &Strike, text: &str) -> i32 {
     text.chars().map(|character| strike.glyph_or_missing(character).advance as i32).sum()
 }
 
-/// The columns that the ink of `text` covers, from the pen's start, a digit counting as wide as the widest one.
-///
-/// Blank text covers nothing: `(0, 0)`.
-pub fn ink_columns(strike: &Strike, text: &str) -> (i32, i32) {
+/// The columns that `text` covers, from the pen's start: from ink to ink, a digit counting as wide as the widest one and a
+/// space as far as it moves the pen, so that a number that is filled up keeps its place.
+pub fn covered_columns(strike: &Strike, text: &str) -> (i32, i32) {
     let mut x = 0;
     let mut columns: Option<(i32, i32)> = None;
     for character in text.chars() {
         let glyph = strike.glyph_or_missing(character);
         let width = glyph.bitmap.size().width as i32;
-        let (left, right) =
-            if character.is_ascii_digit() { strike.figure_ink() } else { (glyph.left, glyph.left + width) };
+        let (left, right) = match character {
+            '0'..='9' | '\u{2007}' => strike.figure_ink(),
+            _ if width == 0 => (0, glyph.advance as i32),
+            _ => (glyph.left, glyph.left + width),
+        };
         if right > left {
             let (first, last) = columns.unwrap_or((x + left, x + right));
             columns = Some((first.min(x + left), last.max(x + right)));
@@ -68,7 +70,7 @@ pub fn draw_field(frame: &mut Frame, strike: &Strike, pen: Point, text: &str, st
         State::Stale => draw_text(frame, strike, pen, text, clip, Ink::Half),
         State::Waiting => draw_dashes(frame, strike, pen, text, clip),
         State::Faulty => {
-            let (left, right) = ink_columns(strike, text);
+            let (left, right) = covered_columns(strike, text);
             let figure = strike.figure_height();
             let corner = Point::new(pen.x + left, pen.y - figure as i32);
             let place = Rectangle::new(corner, Size::new((right - left) as u32, figure));

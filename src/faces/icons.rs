@@ -73,6 +73,18 @@ pub fn name(character: char) -> Option<&'static str> {
     NAMES.get(usize::try_from(index).ok()?).copied()
 }
 
+/// `text` with the name of each icon in its place.
+pub fn spelled(text: &str) -> String {
+    let mut spelled = String::with_capacity(text.len());
+    for character in text.chars() {
+        match name(character) {
+            Some(name) => spelled.push_str(name),
+            None => spelled.push(character),
+        }
+    }
+    spelled
+}
+
 #[cfg(test)]
 mod tests {
     use std::path::Path;

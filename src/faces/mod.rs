@@ -5,16 +5,13 @@
 //!
 //! [`Catalogue`] is the door: it knows every family by name and hands out strikes. [`bdf`] reads the built-in faces, the private
 //! module `outline` fits TrueType and OpenType outlines to the pixel grid.
-//! [`Strike::run`] and [`Strike::measure`] lay a text out in one strike.
 
 pub mod bdf;
 mod catalogue;
 pub mod icons;
 mod outline;
 mod strike;
-mod text;
 
 pub use catalogue::{Catalogue, FaceError, Legibility};
 pub use outline::OutlineError;
 pub use strike::{Glyph, Strike};
-pub use text::{Extent, Run};

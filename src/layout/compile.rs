@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::draw::{BarShape, Point, Rectangle, Size};
-use crate::faces::{Catalogue, Legibility, Strike};
+use crate::faces::{Catalogue, Legibility, Strike, icons};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
 use crate::language::{Finding, Severity, Span};
@@ -356,7 +356,11 @@ impl Compiler<'_> {
         let extent = extremes.extent(strike);
         let Size { width, height } = area.size;
         let (what, over, has) = if extent.width > width {
-            (format!("“{}”", extremes.widest(strike)), extent.width - width, format!("wide for its {width}"))
+            (
+                format!("“{}”", icons::spelled(&extremes.widest(strike))),
+                extent.width - width,
+                format!("wide for its {width}"),
+            )
         } else if extent.height() > height {
             ("this text".to_string(), extent.height() - height, format!("tall for its {height}"))
         } else {

@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use crate::draw::{advance, ink_columns, ink_rows};
+use crate::draw::{advance, covered_columns, ink_rows};
 use crate::faces::{Catalogue, Strike};
 use crate::language::model::TextPart;
 use crate::language::{Finding, Span};
@@ -59,7 +59,7 @@ impl Extremes {
         let last = self.parts.len().saturating_sub(1);
         let widest = |index: usize, strings: &Vec<String>| {
             let width = |string: &String| {
-                let (left, right) = ink_columns(strike, string);
+                let (left, right) = covered_columns(strike, string);
                 let start = if index == 0 { left } else { 0 };
                 let end = if index == last { right } else { advance(strike, string) };
                 end - start

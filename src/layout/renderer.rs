@@ -345,7 +345,7 @@ fn write_part(out: &mut String, part: &Part, time: DateTime, readings: &[Evaluat
 }
 
 fn draw_text(frame: &mut Frame, run: &TextRun, shown: &Shown, ink: Rectangle) {
-    let (left, right) = draw::ink_columns(&run.strike, &shown.text);
+    let (left, right) = draw::covered_columns(&run.strike, &shown.text);
     let spare = run.area.size.width as i32 - (right - left);
     let indent = match run.align {
         Align::Start => 0,
@@ -371,12 +371,7 @@ fn content(run: &TextRun, shown: &Shown) -> String {
         if *state > State::Stale {
             content.extend(text.chars().map(|c| if c == '0' { '–' } else { c }));
         } else {
-            for character in text.chars() {
-                match icons::name(character) {
-                    Some(name) => content.push_str(name),
-                    None => content.push(character),
-                }
-            }
+            content.push_str(&icons::spelled(text));
         }
         start = *end;
     }
