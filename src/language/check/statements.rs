@@ -182,8 +182,9 @@ impl Checker {
             None => unit.and_then(usual_range),
         };
         let range = range.or_else(implied);
-        let kind = match (unit, self.findings.len() == errors) {
-            (Some(unit), true) => NameKind::Number(unit),
+        let complete = filter.is_some() && pick.is_some() && self.findings.len() == errors;
+        let kind = match unit {
+            Some(unit) if complete => NameKind::Number(unit),
             _ => NameKind::Unknown,
         };
         let source = Compiled::Reading(self.reading_bounds.len());
@@ -365,7 +366,7 @@ impl Checker {
                         Finding::error("out of range", span, format!("`{name}` can never lie in this range"))
                             .label(format!("from {} to {}", computed.low, computed.high)),
                     );
-                    return None;
+                    range
                 }
             },
             None => computed,
