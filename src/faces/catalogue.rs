@@ -270,6 +270,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::faces::outline::specimen::Specimen;
 
     const TINY_3: &str = "STARTFONT 2.2\nFONT tiny\nSIZE 3 75 75\nFONTBOUNDINGBOX 2 3 0 0\nSTARTPROPERTIES 3\nFONT_ASCENT 3\n\
         FONT_DESCENT 1\nFIGURE_HEIGHT 3\nENDPROPERTIES\nCHARS 1\nSTARTCHAR zero\nENCODING 48\nSWIDTH 0 0\nDWIDTH 3 0\n\
@@ -323,6 +324,67 @@ mod tests {
     fn finds_the_families_that_have_a_character() {
         assert_eq!(catalogue().families_with('0'), ["other"], "no damaged size counts");
         assert!(catalogue().families_with('é').is_empty());
+    }
+
+    #[test]
+    fn an_outline_face_comes_in_every_height_from_nine_to_sixty_four() {
+        let mut catalogue = catalogue();
+        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
+        assert_eq!(catalogue.families().collect::<Vec<_>>(), ["tiny", "other", "door.ttf"]);
+        assert_eq!(catalogue.sizes("door.ttf").unwrap(), (9..=64).collect::<Vec<_>>());
+        let strike = catalogue.strike("door.ttf", 22).unwrap();
+        assert_eq!((strike.name(), strike.figure_height()), ("door.ttf 22", 22));
+        assert!(Arc::ptr_eq(&strike, &catalogue.strike("door.ttf", 22).unwrap()));
+        let message = catalogue.strike("door.ttf", 8).unwrap_err().to_string();
+        assert_eq!(message, "the face `door.ttf` has no digits of 8 px; the nearest are those of 9 px");
+        assert_eq!(catalogue.families_with('x'), ["door.ttf"]);
+    }
+
+    #[test]
+    fn small_digits_of_an_outline_are_marginal_and_drawn_ones_good() {
+        let mut catalogue = catalogue();
+        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
+        let of = |family: &str, height| catalogue.legibility(family, height).unwrap();
+        assert_eq!((of("door.ttf", 11), of("door.ttf", 12)), (Legibility::Marginal, Legibility::Good));
+        assert_eq!(of("tiny", 3), Legibility::Good);
+        assert!(catalogue.legibility("big", 12).is_err());
+    }
+
+    #[test]
+    fn a_new_outline_takes_the_place_of_the_old_one_and_a_broken_one_does_not() {
+        let mut catalogue = catalogue();
+        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
+        let old = catalogue.strike("door.ttf", 22).unwrap();
+        let error = catalogue.add_outline("door.ttf", b"no font", "").unwrap_err();
+        assert!(matches!(error, FaceError::Outline { .. }), "{error}");
+        assert!(Arc::ptr_eq(&old, &catalogue.strike("door.ttf", 22).unwrap()));
+        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
+        assert!(!Arc::ptr_eq(&old, &catalogue.strike("door.ttf", 22).unwrap()));
+        assert_eq!(catalogue.families().count(), 3);
+    }
+
+    #[test]
+    fn names_and_number_of_outline_faces_are_bounded() {
+        let mut catalogue = catalogue();
+        let font = Specimen::new().bytes();
+        assert_eq!(catalogue.add_outline("tiny", &font, ""), Err(FaceError::NameTaken("tiny".into())));
+        for index in 0..Catalogue::MAX_OUTLINES {
+            catalogue.add_outline(&format!("door-{index}"), &font, "").unwrap();
+        }
+        assert_eq!(catalogue.add_outline("one-more", &font, ""), Err(FaceError::TooManyOutlines));
+        catalogue.add_outline("door-0", &font, "").unwrap();
+    }
+
+    #[test]
+    fn only_the_latest_strikes_are_kept() {
+        let mut catalogue = catalogue();
+        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
+        let first = Arc::downgrade(&catalogue.strike("door.ttf", 9).unwrap());
+        for height in 10..=9 + Catalogue::KEPT as u32 {
+            assert!(first.upgrade().is_some(), "{height}");
+            catalogue.strike("door.ttf", height).unwrap();
+        }
+        assert!(first.upgrade().is_none());
     }
 
     /// The table against the files, both ways, and each file against its own name.

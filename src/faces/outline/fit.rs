@@ -23,6 +23,12 @@ pub(super) struct Scale {
 pub(super) const SAMPLES: i32 = 8;
 
 impl Scale {
+    /// A map without strokes: pixels from `low` to `high` come evenly from the mask's `from` to `to`.
+    #[cfg(test)]
+    pub fn even(low: i32, high: i32, from: i32, to: i32) -> Self {
+        Self { knots: vec![Knot { pixel: low, mask: from }, Knot { pixel: high, mask: to }] }
+    }
+
     /// The first pixel.
     pub fn low(&self) -> i32 {
         self.knots.first().map_or(0, |knot| knot.pixel)
@@ -127,7 +133,7 @@ fn place_band(band: &Band, wish: &Wish<'_>, free_from: i32) -> Interval {
 fn balanced(band: &Band, natural: f32, size: i32, stem: i32) -> i32 {
     let middle = |interval: Interval| interval.low + interval.high;
     let central = band.strokes.iter().any(|stroke| middle(*stroke).abs_diff(middle(band.extent)) <= SAME_EDGE as u32);
-    if !central || band.strokes.len() % 2 == 0 || (size - stem) % 2 == 0 {
+    if !central || band.strokes.len().is_multiple_of(2) || (size - stem) % 2 == 0 {
         return size;
     }
     let other = if natural > size as f32 { size + 1 } else { size - 1 };
@@ -184,4 +190,78 @@ fn place_strokes(band: &Band, place: Interval, wish: &Wish<'_>) -> Vec<Interval>
 /// To the nearest whole number, halves upwards: the same on both sides of zero.
 pub(super) fn round(value: f32) -> i32 {
     libm::floorf(value + 0.5) as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn interval(low: i32, high: i32) -> Interval {
+        Interval { low, high }
+    }
+
+    fn band(low: i32, high: i32, strokes: &[(i32, i32)]) -> Band {
+        Band { extent: interval(low, high), strokes: strokes.iter().map(|(low, high)| interval(*low, *high)).collect() }
+    }
+
+    /// Fits with one pixel for twenty of the mask; `low` and `high` go where they are told.
+    fn fitted(bands: &[Band], stem: i32, low: Option<(i32, i32)>, high: Option<(i32, i32)>) -> Vec<(i32, i32)> {
+        let meets = |edge: i32, zone: Option<(i32, i32)>| zone.filter(|(at, _)| *at == edge).map(|(_, pixel)| pixel);
+        let wish = Wish {
+            scale: 0.05,
+            stem,
+            low: &|edge| meets(edge, low),
+            high: &|edge| meets(edge, high),
+            dot: &|band| band.extent.length() < 50,
+        };
+        fit(bands, &wish).knots.iter().map(|knot| (knot.pixel, knot.mask)).collect()
+    }
+
+    #[test]
+    fn outer_strokes_are_a_stem_wide_and_touch_the_edges() {
+        let letter = band(10, 210, &[(10, 45), (175, 210)]);
+        assert_eq!(fitted(&[letter], 2, Some((10, 1)), None), [(1, 10), (3, 45), (9, 175), (11, 210)]);
+    }
+
+    #[test]
+    fn three_strokes_keep_a_pixel_between_them_even_in_too_little_room() {
+        // Three bars within a height of five pixels: one pixel each, though the stem is two.
+        let letter = band(0, 100, &[(0, 30), (36, 64), (70, 100)]);
+        let knots = fitted(std::slice::from_ref(&letter), 2, Some((0, 0)), Some((100, 5)));
+        assert_eq!(knots, [(0, 0), (1, 30), (2, 36), (3, 64), (4, 70), (5, 100)]);
+        // With a height of three asked for, the band takes the five that it needs.
+        assert_eq!(fitted(&[letter], 2, Some((0, 0)), Some((100, 3))).last(), Some(&(5, 100)));
+    }
+
+    #[test]
+    fn a_stroke_in_the_middle_leaves_as_much_on_both_sides() {
+        // A plus: 200 wide, so ten pixels; with a stem of one it takes the odd width that is nearer.
+        let knots = fitted(&[band(0, 196, &[(84, 112)])], 1, Some((0, 0)), None);
+        assert_eq!(knots, [(0, 0), (4, 84), (5, 112), (9, 196)]);
+        assert_eq!(fitted(&[band(0, 200, &[(84, 112)])], 2, Some((0, 0)), None).last(), Some(&(10, 200)));
+    }
+
+    #[test]
+    fn a_band_that_is_one_stroke_is_a_stem_wide_and_a_dot_keeps_its_size() {
+        assert_eq!(fitted(&[band(100, 155, &[(100, 155)])], 1, None, None), [(6, 100), (7, 155)]);
+        // A dot of 36 is 1.8 pixels, and 2 where a stem would be 1.
+        assert_eq!(fitted(&[band(0, 36, &[(0, 36)])], 1, Some((0, 0)), None), [(0, 0), (2, 36)]);
+    }
+
+    #[test]
+    fn bands_stay_apart() {
+        let sign = [band(0, 60, &[]), band(62, 120, &[])];
+        assert_eq!(fitted(&sign, 1, Some((0, 0)), None), [(0, 0), (3, 60), (4, 62), (7, 120)]);
+    }
+
+    #[test]
+    fn samples_are_spread_evenly_between_knots() {
+        let scale = Scale {
+            knots: vec![Knot { pixel: -1, mask: -32 }, Knot { pixel: 1, mask: 0 }, Knot { pixel: 2, mask: 80 }],
+        };
+        let samples = scale.samples();
+        assert_eq!(samples.len(), 24);
+        assert_eq!((samples[0], samples[1], samples[15]), (-31, -29, -1));
+        assert_eq!((samples[16], samples[17], samples[23]), (5, 15, 75));
+    }
 }

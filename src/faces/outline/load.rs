@@ -24,7 +24,7 @@ pub(super) const PATIENCE: Duration = Duration::from_secs(5);
 /// Threads that may be reading fonts at once; one that hangs is lost for good.
 const MAX_READERS: usize = 16;
 /// The largest glyph, in ems.
-const MAX_GLYPH: f32 = 4.0;
+const MAX_GLYPH: f32 = 3.0;
 
 /// What every outline face is asked for besides ASCII and Latin-1.
 pub(super) const USUAL: &str = "−–—‒‰…←↑→↓↖↗↘↙ΔΩμ‘’“”€";
@@ -47,8 +47,8 @@ pub enum OutlineError {
     /// The file ends within a table.
     #[error("the font is cut short in {0}")]
     Cut(&'static str),
-    /// A table that every font needs is missing.
-    #[error("the font has no table `{0}`")]
+    /// A table that every font needs is missing, or reaches beyond the end of the file.
+    #[error("the font has no whole table `{0}`; it may be cut short")]
     NoTable(&'static str),
     /// No map from Unicode characters in format 4 or 12.
     #[error("the font has no map of Unicode characters")]
@@ -62,6 +62,12 @@ pub enum OutlineError {
     /// A digit is missing or blank.
     #[error("the font has no picture for the digit {0}")]
     NoDigit(char),
+    /// Digits of no usual height.
+    #[error("the digits of the font are {0} hundredths of an em tall; 30 to 150 can be used")]
+    Figures(i32),
+    /// Digits that differ in height, as old-style figures do.
+    #[error("the digit {0} of the font is not as tall as its 1, 4 and 7; lining figures are needed")]
+    OldStyle(char),
     /// The outlines could not be read.
     #[error("the outlines cannot be read: {0}")]
     Unreadable(String),

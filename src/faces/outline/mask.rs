@@ -33,21 +33,17 @@ impl Mask {
     /// A mask from coverage in rows from the top, `width` bytes each, the lower left corner at (`left`, `bottom`). The mask
     /// is cut to its ink; none if there is no ink.
     pub fn from_coverage(left: i32, bottom: i32, width: usize, coverage: &[u8]) -> Option<Self> {
-        let inked = |row: &&[u8]| row.iter().any(|pixel| *pixel >= INK);
+        let inked = |pixel: &u8| *pixel >= INK;
         let rows: Vec<&[u8]> = coverage.chunks_exact(width.max(1)).rev().collect();
-        let low = rows.iter().position(|row| inked(&row))?;
-        let high = rows.iter().rposition(|row| inked(&row))?;
+        let low = rows.iter().position(|row| row.iter().any(inked))?;
+        let high = rows.iter().rposition(|row| row.iter().any(inked))?;
         let rows = &rows[low..=high];
-        let column = |x: &usize| rows.iter().any(|row| row[*x] >= INK);
-        let (first, last) = ((0..width).find(column)?, (0..width).rfind(column)?);
+        let first = rows.iter().filter_map(|row| row.iter().position(inked)).min()?;
+        let last = rows.iter().filter_map(|row| row.iter().rposition(inked)).max()?;
         let columns = last - first + 1;
         let words = columns.div_ceil(64);
-        let mut bits = vec![0_u64; words * rows.len()].into_boxed_slice();
-        for (line, row) in bits.chunks_exact_mut(words).zip(rows) {
-            for (x, pixel) in row[first..=last].iter().enumerate() {
-                line[x / 64] |= u64::from(*pixel >= INK) << (x % 64);
-            }
-        }
+        let word = |pixels: &[u8]| pixels.iter().rev().fold(0, |word, pixel| word << 1 | u64::from(inked(pixel)));
+        let bits = rows.iter().flat_map(|row| row[first..=last].chunks(64).map(word)).collect();
         Some(Self {
             left: left + first as i32,
             bottom: bottom + low as i32,

@@ -12,7 +12,11 @@ mod mask;
 mod picture;
 mod sfnt;
 mod shape;
+#[cfg(test)]
+pub(super) mod specimen;
 mod strokes;
+#[cfg(test)]
+mod tests;
 
 use std::ops::RangeInclusive;
 

@@ -216,3 +216,90 @@ impl Cells {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cells from a pattern: `#` is full and lit, `+` half full and lit, `o` half full and dark, all else empty.
+    fn cells(rows: &[&str]) -> Cells {
+        let all: Vec<u8> = rows.concat().into_bytes();
+        let ink = all.iter().map(|cell| match cell {
+            b'#' => FULL,
+            b'+' | b'o' => FULL / 2,
+            _ => 0,
+        });
+        let lit = all.iter().map(|cell| matches!(cell, b'#' | b'+'));
+        Cells { width: rows[0].len(), height: rows.len(), ink: ink.collect(), lit: lit.collect() }
+    }
+
+    fn lit(cells: &Cells) -> Vec<String> {
+        let row = |row: &[bool]| row.iter().map(|lit| if *lit { '#' } else { '.' }).collect();
+        cells.lit.chunks(cells.width).map(row).collect()
+    }
+
+    #[test]
+    fn thins_the_corners_of_a_bowl_and_keeps_it_closed_and_even() {
+        let mut bowl = cells(&["+###+", "##.##", "#...#", "##.##", "+###+"]);
+        bowl.thin();
+        assert_eq!(lit(&bowl), [".###.", "##.##", "#...#", "##.##", ".###."]);
+    }
+
+    #[test]
+    fn thinning_leaves_a_dot_alone() {
+        let mut dot = cells(&["##", "##"]);
+        dot.thin();
+        assert_eq!(lit(&dot), ["##", "##"]);
+    }
+
+    #[test]
+    fn fills_flaws_and_no_counters() {
+        let mut flaw = cells(&["###", "#o#", "###"]);
+        flaw.fill_pinholes();
+        assert_eq!(lit(&flaw), ["###", "###", "###"]);
+        let mut counter = cells(&["###", "#.#", "###"]);
+        counter.fill_pinholes();
+        assert_eq!(lit(&counter), ["###", "#.#", "###"]);
+    }
+
+    #[test]
+    fn a_pointed_top_keeps_its_row() {
+        let mut point = cells(&["..o..", ".###.", "#####"]);
+        point.light_end_rows();
+        assert_eq!(lit(&point), ["..#..", ".###.", "#####"]);
+    }
+
+    #[test]
+    fn evens_out_what_is_nearly_the_same_on_both_sides_and_nothing_else() {
+        let mut nearly = cells(&["#...#", "#...#", "#####", "#...#", "#...#"]);
+        nearly.ink[0] -= 9;
+        nearly.even_out();
+        assert_eq!((nearly.ink[0], nearly.ink[4]), (nearly.ink[4], nearly.ink[0]));
+        let mut seven = cells(&["#####", "....#", "...#.", "..#..", "..#.."]);
+        let before = seven.ink.clone();
+        seven.even_out();
+        assert_eq!(seven.ink, before);
+    }
+
+    #[test]
+    fn a_pixel_is_simple_only_if_nothing_parts_or_joins_without_it() {
+        let bridge = cells(&["#.#", ".#.", "#.#"]);
+        assert!(!bridge.is_simple(1, 1));
+        assert!(bridge.is_simple(0, 0), "an end may go");
+        assert!(cells(&["##", "##"]).is_simple(0, 0));
+        assert!(!cells(&["...", ".#.", "..."]).is_simple(1, 1), "the last pixel stays");
+        assert!(!cells(&["###", "###", "###"]).is_simple(1, 1), "no hole opens");
+    }
+
+    #[test]
+    fn a_thin_diagonal_keeps_a_pixel_in_every_row() {
+        // A diagonal of a fifth of a pixel across five rows of eight samples.
+        let side = 40_usize;
+        let coverage: Vec<u8> =
+            (0..side * side).map(|at| if (at / side).abs_diff(at % side) < 2 { 255 } else { 0 }).collect();
+        let mask = Mask::from_coverage(0, 0, side, &coverage).unwrap();
+        let scale = Scale::even(0, 5, 0, 40);
+        let rows = |picture: &Picture| picture.bitmap.size();
+        assert_eq!(rows(&draw(&mask, &scale, &scale, 0.9, false)), Size::new(5, 5));
+    }
+}

@@ -4,6 +4,7 @@
 //! height, glyphs ([`Fitting`]). Sizes are in mask pixels up to here and in pixels of the picture from here on.
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use super::fit::{Scale, Wish, fit, round};
 use super::load::{Master, OutlineError};
@@ -14,6 +15,8 @@ use crate::faces::Glyph;
 
 /// An edge this close to a zone belongs to it: 3 % of an em, which is more than curves overshoot.
 const ZONE: i32 = EM as i32 * 3 / 100;
+/// Heights of digits in mask pixels: outside of these a size in pixels would ask for pictures beyond all measure.
+const FIGURES: RangeInclusive<i32> = EM as i32 * 3 / 10..=EM as i32 * 3 / 2;
 /// Digits this close to the edges of the zero share its frame: 4 % of an em.
 const FRAME: i32 = EM as i32 / 25;
 /// A blot smaller than this many stems both ways is a dot.
@@ -67,6 +70,16 @@ impl Shapes {
         let top = |characters: &str| median(characters.chars().filter_map(|one| Some(masks.get(&one)?.0.top())));
         let bottom = |characters: &str| median(characters.chars().filter_map(|one| Some(masks.get(&one)?.0.bottom)));
         let figure = top("147").unwrap_or(0).max(1);
+        if !FIGURES.contains(&figure) {
+            return Err(OutlineError::Figures(figure * 100 / EM as i32));
+        }
+        let lining = |digit: &char| {
+            let mask = &masks[digit].0;
+            mask.top().abs_diff(figure) <= 2 * ZONE as u32 && mask.bottom.unsigned_abs() <= 2 * ZONE as u32
+        };
+        if let Some(digit) = ('0'..='9').find(|digit| !lining(digit)) {
+            return Err(OutlineError::OldStyle(digit));
+        }
         let cap = top("HEI").unwrap_or(figure);
         let first_runs = |characters: &str, runs: fn(&Mask) -> Vec<InkRun>| {
             let masks = characters.chars().filter_map(|one| masks.get(&one));

@@ -83,19 +83,16 @@ fn strokes(runs: &[InkRun], band: Interval, stem: f32) -> Vec<Interval> {
         distinct.into_iter().map(|pair| (near(pair).count(), pair)).filter(|(count, _)| *count >= ENOUGH).collect();
     peaks.sort_by_key(|(count, _)| std::cmp::Reverse(*count));
 
-    let candidates: Vec<Interval> = peaks
-        .iter()
-        .filter_map(|(_, peak)| {
-            let (low, high) = (median(near(*peak).map(|pair| pair.low)), median(near(*peak).map(|pair| pair.high)));
-            Some(Interval { low: low?, high: high? })
-        })
-        .collect();
     let outer = |stroke: &Interval| stroke.low - band.low <= SAME_EDGE || band.high - stroke.high <= SAME_EDGE;
     let mut chosen: Vec<Interval> = Vec::new();
     for outermost in [true, false] {
-        for stroke in candidates.iter().filter(|stroke| outer(stroke) == outermost) {
-            if chosen.iter().all(|other| stroke.high <= other.low || other.high <= stroke.low) {
-                chosen.push(*stroke);
+        for (_, peak) in peaks.iter().filter(|(_, peak)| outer(peak) == outermost) {
+            if chosen.iter().any(|other| peak.low < other.high && other.low < peak.high) {
+                continue;
+            }
+            let edges = (median(near(*peak).map(|pair| pair.low)), median(near(*peak).map(|pair| pair.high)));
+            if let (Some(low), Some(high)) = edges {
+                chosen.push(Interval { low, high });
             }
         }
     }
