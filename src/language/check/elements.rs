@@ -329,15 +329,13 @@ impl Checker {
         let same = units::convert(1.0, unit, meant).is_none_or(|one| one == 1.0)
             && units::convert(0.0, unit, meant).is_none_or(|zero| zero == 0.0);
         if !same {
-            self.findings.push(
-                Finding::error(
-                    "relabelled unit",
-                    literal.span,
-                    format!("this says {written}, but the number is in {unit}"),
-                )
-                .label(format!("behind a number in {unit}"))
-                .help(format!("convert it within the braces: `{{… as {written}}}`")),
-            );
+            let (owner, help) = if unit.is_bare() {
+                ("has no unit".to_string(), format!("give the reading its unit: `unit: {written}`"))
+            } else {
+                (format!("is in {unit}"), format!("convert it within the braces: `{{… as {written}}}`"))
+            };
+            let message = format!("this says {written}, but the number before it {owner}");
+            self.findings.push(Finding::error("relabelled unit", literal.span, message).label(owner).help(help));
         }
     }
 

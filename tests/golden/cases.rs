@@ -1,0 +1,133 @@
+//! The cases: named sections of text files.
+//!
+//! A section begins with `--- name`; lines of settings follow (`set temp=12.4`, `state rh=stale`, `screen walls`,
+//! `time 2026-11-25T14:05`, `panel sh1106`, `rotated`, `file layouts/x.layout`), then a blank line and, unless a file was
+//! named, the layout.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use jiff::civil::DateTime;
+use sidelight::draw::Size;
+use sidelight::formulas::Evaluated;
+use sidelight::layout::Program;
+use sidelight::panel::{Controller, Setup};
+use sidelight::readings::State;
+
+/// One picture to be drawn.
+pub struct Case {
+    pub name: String,
+    /// The layout.
+    pub text: String,
+    /// The file that it was read from, if any.
+    pub file: Option<String>,
+    pub time: DateTime,
+    pub rotated: bool,
+    screen: Option<String>,
+    controller: Controller,
+    settings: Vec<(String, Setting)>,
+}
+
+enum Setting {
+    Number(f64),
+    State(State),
+}
+
+/// All cases of a folder, in order; a name that stands twice is an error.
+pub fn read(folder: &Path) -> Vec<Case> {
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.retain(|path| path.extension().is_some_and(|extension| extension == "cases"));
+    files.sort();
+    let mut cases = Vec::new();
+    for file in files {
+        let text = std::fs::read_to_string(&file).unwrap();
+        let (_, sections) = text.split_once("--- ").expect("a file of cases begins its first section with `--- `");
+        cases.extend(sections.split("\n--- ").map(section));
+    }
+    let mut names = BTreeSet::new();
+    for case in &cases {
+        assert!(names.insert(&case.name), "two cases are called {}", case.name);
+    }
+    cases
+}
+
+fn section(section: &str) -> Case {
+    let mut lines = section.lines();
+    let mut case = Case {
+        name: lines.next().unwrap_or_default().trim().to_string(),
+        text: String::new(),
+        file: None,
+        time: DateTime::constant(2026, 11, 25, 14, 5, 0, 0),
+        rotated: false,
+        screen: None,
+        controller: Controller::Ssd1306,
+        settings: Vec::new(),
+    };
+    for line in lines.by_ref().take_while(|line| !line.trim().is_empty()) {
+        let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
+        let pair = || {
+            let (name, value) = rest.split_once('=').unwrap_or_else(|| panic!("{}: {line}", case.name));
+            (name.to_string(), value)
+        };
+        match word {
+            "set" => {
+                let (name, number) = pair();
+                case.settings.push((name, Setting::Number(number.parse().unwrap())));
+            }
+            "state" => {
+                let (name, state) = pair();
+                let state = match state {
+                    "live" => State::Live,
+                    "stale" => State::Stale,
+                    "waiting" => State::Waiting,
+                    "faulty" => State::Faulty,
+                    other => panic!("{}: no state {other}", case.name),
+                };
+                case.settings.push((name, Setting::State(state)));
+            }
+            "screen" => case.screen = Some(rest.to_string()),
+            "time" => case.time = rest.parse().unwrap(),
+            "rotated" => case.rotated = true,
+            "panel" if rest == "sh1106" => case.controller = Controller::Sh1106,
+            "file" => {
+                case.text = std::fs::read_to_string(crate::root().join(rest)).unwrap();
+                case.file = Some(rest.to_string());
+            }
+            _ => panic!("{}: `{line}` is no setting", case.name),
+        }
+    }
+    if case.file.is_none() {
+        case.text = lines.map(|line| format!("{line}\n")).collect();
+    }
+    case
+}
+
+impl Case {
+    /// The program with only the screen that the case is about.
+    pub fn prepared(&self, mut program: Program) -> Program {
+        if let Some(name) = &self.screen {
+            program.screens.retain(|screen| screen.name == *name);
+            assert_eq!(program.screens.len(), 1, "{}: no screen {name}", self.name);
+            program.screens[0].when = None;
+        }
+        program
+    }
+
+    /// Each reading as the settings put it; what is not set is waiting.
+    pub fn values(&self, program: &Program) -> Vec<Evaluated> {
+        let mut values = vec![Evaluated::WAITING; program.readings.len()];
+        for (name, setting) in &self.settings {
+            let index = program.readings.iter().position(|spec| spec.name == *name);
+            let index = index.unwrap_or_else(|| panic!("{}: no reading {name}", self.name));
+            match setting {
+                Setting::Number(number) => values[index] = Evaluated::new(*number, State::Live),
+                Setting::State(state) => values[index].state = *state,
+            }
+        }
+        values
+    }
+
+    pub fn setup(&self, size: Size) -> Setup {
+        Setup { rotated: self.rotated, ..Setup::new(self.controller, size) }
+    }
+}
