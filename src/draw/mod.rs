@@ -11,7 +11,7 @@ mod text;
 pub use bar::{BarShape, Beyond, Level};
 pub use bitmap::Bitmap;
 pub use frame::{Frame, Ink};
-pub use text::{advance, draw_field, draw_text, covered_columns, ink_rows};
+pub use text::{advance, covered_columns, draw_field, draw_text, ink_rows};
 
 /// A place in pixels; x grows to the right, y grows downwards, and `(0, 0)` is the top left pixel of the panel.
 pub use embedded_graphics_core::geometry::Point;

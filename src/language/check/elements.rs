@@ -241,14 +241,7 @@ impl Checker {
             return None;
         };
         let parts = self.parts(pieces);
-        Some(ElementKind::Text(Text {
-            parts,
-            face,
-            size,
-            align,
-            valign,
-            span: text.span,
-        }))
+        Some(ElementKind::Text(Text { parts, face, size, align, valign, span: text.span }))
     }
 
     fn parts(&mut self, pieces: &[Piece]) -> Vec<TextPart> {
