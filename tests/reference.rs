@@ -1,0 +1,62 @@
+//! The language's reference keeps its word: every example in `layouts/README.md` is compiled, and those that are meant to be
+//! refused are refused for the reason that they name.
+
+use std::path::Path;
+
+use sidelight::faces::Catalogue;
+use sidelight::language::{self, Finding, Severity};
+use sidelight::layout;
+
+/// What a fragment may count on.
+const READINGS: &str = "panel 128x64\n\
+    reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -10..40\n\
+    reading rh from: \"cellar/ripening/climate\" pick: column(2) unit: % range: 0..100\n";
+
+fn findings(text: &str) -> Vec<Finding> {
+    let (document, mut findings) = language::parse(text);
+    let (layout, more) = language::check(&document);
+    findings.extend(more);
+    if let Some(layout) = layout {
+        findings.extend(layout::compile(&layout, &Catalogue::new()).1);
+    }
+    findings
+}
+
+/// The examples with the word behind ```` ```layout ````.
+fn examples(page: &str) -> Vec<(String, String)> {
+    let mut examples = Vec::new();
+    let mut lines = page.lines();
+    while let Some(line) = lines.next() {
+        if let Some(kind) = line.strip_prefix("```layout") {
+            let body: String = lines.by_ref().take_while(|line| *line != "```").map(|line| format!("{line}\n")).collect();
+            examples.push((kind.trim().to_string(), body));
+        }
+    }
+    examples
+}
+
+#[test]
+fn every_example_does_what_the_page_says() {
+    let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("layouts/README.md")).unwrap();
+    let examples = examples(&page);
+    assert!(examples.len() > 10, "the page lost its examples");
+    for (kind, body) in examples {
+        let text = match kind.as_str() {
+            "fragment" if body.starts_with("reading") || body.starts_with("value") => {
+                format!("{READINGS}{body}screen s {{ text \"{{temp:.0}}\" }}\n")
+            }
+            "fragment" => format!("{READINGS}screen s {{\n{body}}}\n"),
+            _ => body,
+        };
+        let found = findings(&text);
+        let report = language::report::to_text("layouts/README.md", &text, &found, false);
+        match kind.strip_prefix("error ") {
+            Some(name) => {
+                let errors: Vec<&str> = found.iter().map(|finding| finding.name).collect();
+                assert_eq!(errors, [name], "{report}");
+                assert_eq!(found[0].severity, Severity::Error);
+            }
+            None => assert!(found.is_empty(), "an example has findings:\n{report}"),
+        }
+    }
+}
