@@ -131,7 +131,6 @@ impl Renderer {
             self.screen = screen;
             self.drawn_once = true;
             self.frame.fill(Rectangle::new(Point::zero(), program.size), Ink::Off);
-            self.shown.clear();
             if let Some(screen) = screen.map(|index| &program.screens[index]) {
                 self.shown.resize(screen.items.len(), Shown::default());
                 for (index, item) in screen.items.iter().enumerate() {
@@ -145,6 +144,13 @@ impl Renderer {
         };
         self.changed.clear();
         redrawn
+    }
+
+    /// Draws everything anew, whatever changed.
+    pub fn draw_all(&mut self, now: Moment) {
+        self.screen = None;
+        self.drawn_once = false;
+        self.draw(now);
     }
 
     /// When the picture changes by itself although no reading does: at the next screen's turn, or when a clock moves on.
