@@ -9,7 +9,7 @@ mod difference;
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use sidelight::draw::{Frame, picture};
 use sidelight::faces::Catalogue;
@@ -19,6 +19,8 @@ use sidelight::panel::{Driver, EmulatedPanel};
 use sidelight::readings::Moment;
 
 use cases::Case;
+
+static FACES: LazyLock<Catalogue> = LazyLock::new(Catalogue::new);
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -34,7 +36,7 @@ fn on_glass(case: &Case) -> Frame {
     let (checked, more) = language::check(&document);
     findings.extend(more);
     let program = checked.and_then(|checked| {
-        let (program, more) = layout::compile(&checked, &Catalogue::new());
+        let (program, more) = layout::compile(&checked, &FACES);
         findings.extend(more);
         program
     });
