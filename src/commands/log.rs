@@ -28,10 +28,6 @@ pub(super) struct Verbosity {
 }
 
 impl Verbosity {
-    /// Nothing but what is wrong.
-    #[cfg(feature = "demo")]
-    pub const QUIET: Self = Self { verbose: false, quiet: true };
-
     fn level(self) -> LevelFilter {
         match (self.verbose, self.quiet) {
             (true, _) => LevelFilter::DEBUG,

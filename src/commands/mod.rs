@@ -5,6 +5,8 @@
 
 mod check;
 mod completions;
+#[cfg(feature = "demo")]
+mod demo;
 mod failure;
 mod load;
 mod log;
@@ -40,6 +42,8 @@ enum Verb {
     Check(check::Arguments),
     Render(render::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "demo")]
+    Demo(demo::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -49,6 +53,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Check(arguments) => check::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "demo")]
+        Verb::Demo(arguments) => demo::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

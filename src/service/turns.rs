@@ -137,12 +137,13 @@ impl Service {
         let mut signals = Signals::new().map_err(ServiceError::Signals)?;
         let mut watch = self.watch(witness);
         let mut enough = std::pin::pin!(enough);
+        self.update(self.clock.now(), witness);
         let ending = loop {
-            self.update(witness);
             let due = self.next_due().map(|due| self.clock.instant(due));
+            let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
             tokio::select! {
                 event = self.session.next() => self.take(event, witness),
-                () = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await }, if due.is_some() => {}
+                () = wake, if due.is_some() => self.update(self.clock.now(), witness),
                 () = watch.changed() => self.reload(false, witness).await,
                 _ = signals.hang_up.recv() => {
                     witness.see(self.clock.now(), Happening::Renewed);
@@ -159,8 +160,7 @@ impl Service {
     }
 
     /// Draws what changed, and tells what is new about readings.
-    fn update(&mut self, witness: &mut dyn Witness) {
-        let now = self.clock.now();
+    fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
         for Running { show, pane, notices } in &mut self.running {
             let layout = &show.name;
             notices.look(pane.store(), now, &mut |notice| {
@@ -179,6 +179,7 @@ impl Service {
         self.running.iter().filter_map(due).min()
     }
 
+    /// Takes an event, and draws what came of it at the same moment.
     fn take(&mut self, event: Event, witness: &mut dyn Witness) {
         let now = self.clock.now();
         match event {
@@ -188,20 +189,22 @@ impl Service {
             Event::Lost { reason, retry_in } => witness.see(now, Happening::Lost { reason: &reason, retry_in }),
             Event::Message(message) => {
                 witness.see(now, Happening::Message { message: &message });
-                self.running.iter_mut().for_each(|running| {
-                    running.pane.accept(&message, now);
-                });
+                self.accept(&message, now, witness);
             }
             Event::Oversized { topic, bytes } => {
                 witness.see(now, Happening::Oversized { topic: &topic, bytes });
                 // Nothing of it is left but its size; zeros in its place are refused for the same reason.
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
-                let message = Message { topic, payload, retained: false };
-                self.running.iter_mut().for_each(|running| {
-                    running.pane.accept(&message, now);
-                });
+                self.accept(&Message { topic, payload, retained: false }, now, witness);
             }
         }
+    }
+
+    fn accept(&mut self, message: &Message, now: Moment, witness: &mut dyn Witness) {
+        for running in &mut self.running {
+            running.pane.accept(message, now);
+        }
+        self.update(now, witness);
     }
 
     fn watch(&self, witness: &mut dyn Witness) -> Watch {
@@ -220,6 +223,7 @@ impl Service {
             }
             running.reload(renew, now, witness);
         }
+        self.update(now, witness);
         let filters = filters(&self.running);
         if filters == self.filters {
             return;
