@@ -42,7 +42,7 @@ pub fn load(path: &Path) -> Result<Loaded, Failure> {
 }
 
 /// Compiles what stands in a layout file; outline faces are looked for beside `path`.
-fn compile(bytes: &[u8], path: &Path) -> Loaded {
+pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
     let name = path.display().to_string();
     let text = match language::decode(bytes) {
         Ok(text) => text,

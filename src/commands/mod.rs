@@ -5,16 +5,20 @@
 
 mod check;
 mod completions;
+#[cfg(feature = "demo")]
+mod demo;
 mod failure;
 mod load;
+mod log;
 mod render;
+mod run;
 
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
 pub use failure::Failure;
-pub use load::{Loaded, load};
+pub use load::{Loaded, compile, load};
 
 /// Turns a small layout file into the picture on a one-bit panel beside a door, fed by MQTT readings.
 #[derive(Debug, Parser)]
@@ -37,6 +41,9 @@ pub struct CommandLine {
 enum Verb {
     Check(check::Arguments),
     Render(render::Arguments),
+    Run(Box<run::Arguments>),
+    #[cfg(feature = "demo")]
+    Demo(demo::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -45,6 +52,9 @@ pub fn run(command_line: CommandLine) -> ExitCode {
     let done = match command_line.verb {
         Verb::Check(arguments) => check::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
+        Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "demo")]
+        Verb::Demo(arguments) => demo::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

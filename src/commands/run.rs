@@ -1,0 +1,199 @@
+//! `sidelight run`: keeps panels equal to what the broker publishes, until it is told to stop.
+//!
+//! What enters are flags or a configuration file; what leaves are pictures on panels and a log on standard error. The work is
+//! done by the service; here it is put together.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use crate::feed::{Delivery, Protocol};
+use crate::layout::Program;
+use crate::service::{AtExit, Broker, Config, Installation, Log, Panel, Place, Service, Show, Source};
+
+use super::log::{self, Verbosity};
+use super::{Failure, Loaded};
+
+/// Show a layout on panels, fed by a broker
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The panel's size comes from the layout. The layout may be edited while it is shown: saving it
+changes the panel, and while it has a mistake the last good screen stays. SIGTERM and SIGINT end
+the program, SIGHUP has layouts read again and panels set up anew.
+
+Panels:
+  ssd1306:/dev/i2c-1:0x3c   SSD1306 on a bus of this machine, with its address (0x3c if left out)
+  sh1106:/dev/i2c-1:0x3c    SH1106
+  picture:door.png          no panel but a picture of one, kept in a file
+
+A configuration file says all this for several panels, each with its own layout; paths in it
+begin where it lies:
+  [broker]
+  url = \"mqtts://broker.local:8883\"
+  user = \"door\"
+  password-file = \"password\"      # also: client-id, protocol, qos, keep-alive, ca-file
+  [[panel]]
+  place = \"ssd1306:/dev/i2c-1:0x3c\"
+  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit
+
+Examples:
+  sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c
+  sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel picture:door.png --at-exit keep
+  sidelight run --config /etc/sidelight.toml")]
+pub(super) struct Arguments {
+    /// The layout file
+    #[arg(value_name = "FILE", required_unless_present = "config")]
+    file: Option<PathBuf>,
+    /// Where the broker is: mqtt://host:port, or mqtts://host:port for TLS
+    #[arg(long, value_name = "URL", required_unless_present = "config")]
+    broker: Option<String>,
+    /// Where a panel is; may be given several times
+    #[arg(long = "panel", value_name = "PANEL", required_unless_present = "config")]
+    panels: Vec<Place>,
+    #[command(flatten)]
+    connection: Connection,
+    #[command(flatten)]
+    look: Look,
+    /// Take broker, panels and layouts from a file instead
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "Connection", "Look"])]
+    config: Option<PathBuf>,
+    #[command(flatten)]
+    verbosity: Verbosity,
+}
+
+/// How to speak with the broker
+#[derive(Debug, clap::Args)]
+#[group(id = "Connection", multiple = true)]
+struct Connection {
+    /// User name for the broker
+    #[arg(long, value_name = "NAME")]
+    user: Option<String>,
+    /// File with the password that goes with it
+    #[arg(long, value_name = "FILE", requires = "user")]
+    password_file: Option<PathBuf>,
+    /// What the broker knows this program by; a random name if left out
+    #[arg(long, value_name = "ID")]
+    client_id: Option<String>,
+    /// Version of MQTT
+    #[arg(long, value_name = "VERSION", default_value = "3.1.1")]
+    protocol: ProtocolName,
+    /// Quality of service of the subscriptions
+    #[arg(long, value_name = "LEVEL", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=1))]
+    qos: u8,
+    /// After how many seconds of silence to ask the broker for a sign of life
+    #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u16).range(5..))]
+    keep_alive: u16,
+    /// File with PEM certificates of the authorities to trust for TLS; the system's if left out
+    #[arg(long, value_name = "FILE")]
+    ca_file: Option<PathBuf>,
+}
+
+/// What the panels look like
+#[derive(Debug, clap::Args)]
+#[group(id = "Look", multiple = true)]
+struct Look {
+    /// Turn the picture by 180 degrees, for a panel that is mounted upside down
+    #[arg(long)]
+    rotated: bool,
+    /// Dark on light
+    #[arg(long)]
+    inverted: bool,
+    /// Brightness, 0 to 255; 127 if left out
+    #[arg(long, value_name = "LEVEL")]
+    contrast: Option<u8>,
+    /// What the panel shows after the end
+    #[arg(long, value_name = "WHAT", value_enum, default_value_t)]
+    at_exit: AtExit,
+}
+
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum ProtocolName {
+    #[value(name = "3.1.1")]
+    V3,
+    #[value(name = "5", alias = "5.0")]
+    V5,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
+    log::start(arguments.verbosity);
+    let installation = match &arguments.config {
+        Some(file) => read_config(file)?,
+        None => from_flags(arguments)?,
+    };
+    installation.check().map_err(outside)?;
+    let mut random = fastrand::Rng::new();
+    let settings = installation.broker.settings(&mut random).map_err(outside)?;
+    let shows = shows(&installation.panels)?;
+    let mut log = Log::new(settings.broker.to_string());
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
+    runtime.block_on(async {
+        let service = Service::new(settings, shows, random).map_err(outside)?;
+        service.run(&mut log, std::future::pending()).await.map_err(outside)
+    })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn outside(problem: impl std::fmt::Display) -> Failure {
+    Failure::Outside(problem.to_string())
+}
+
+fn read_config(file: &Path) -> Result<Installation, Failure> {
+    let text = std::fs::read_to_string(file).map_err(|problem| Failure::Read { path: file.into(), problem })?;
+    let folder = file.parent().unwrap_or(Path::new(""));
+    Config::read(&file.display().to_string(), &text, folder).map_err(outside)
+}
+
+fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, .. } = arguments else {
+        return Err(Failure::Argument("give a layout and --broker, or --config".into()));
+    };
+    // Not parsed by clap, whose messages repeat what was written, be it a password.
+    let url = url.parse().map_err(|problem| Failure::Argument(format!("--broker: {problem}")))?;
+    let broker = Broker {
+        user: connection.user.clone(),
+        password_file: connection.password_file.clone(),
+        client_id: connection.client_id.clone(),
+        protocol: match connection.protocol {
+            ProtocolName::V3 => Protocol::V3,
+            ProtocolName::V5 => Protocol::V5,
+        },
+        delivery: if connection.qos == 0 { Delivery::AtMostOnce } else { Delivery::AtLeastOnce },
+        keep_alive: Some(connection.keep_alive),
+        ca_file: connection.ca_file.clone(),
+        ..Broker::at(url)
+    };
+    let panel = |place: &Place| Panel {
+        rotated: look.rotated,
+        inverted: look.inverted,
+        contrast: look.contrast,
+        at_exit: look.at_exit,
+        ..Panel::new(place.clone(), file.clone())
+    };
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect() })
+}
+
+/// Loads every layout and, once all of them are good, starts the panels.
+fn shows(panels: &[Panel]) -> Result<Vec<Show>, Failure> {
+    let mut layouts: Vec<(&Path, Loaded, Arc<Program>)> = Vec::new();
+    for panel in panels {
+        let path = panel.layout.as_path();
+        if !layouts.iter().any(|(known, ..)| *known == path) {
+            let loaded = super::load(path)?;
+            let program = loaded.program_or_report(path)?;
+            layouts.push((path, loaded, program));
+        }
+    }
+    let mut setups = Vec::new();
+    for (path, _, program) in &layouts {
+        for panel in panels.iter().filter(|panel| panel.layout == *path) {
+            setups.push((panel, panel.setup(program.size).map_err(outside)?));
+        }
+    }
+    let mut shows = Vec::new();
+    for (path, loaded, program) in layouts {
+        let of_layout = setups.iter().filter(|(panel, _)| panel.layout == path);
+        let writers = of_layout.map(|(panel, setup)| panel.start(*setup)).collect::<Result<_, _>>().map_err(outside)?;
+        shows.push(Show::new(Source::File(path.into()), &loaded, program, writers));
+    }
+    Ok(shows)
+}

@@ -1,0 +1,200 @@
+//! What is worth saying about readings: when one cannot be believed any more, and when it can be again.
+//!
+//! What enters are the readings of a pane and the time; what leaves are [`Notice`]s, for each reading at most one in ten
+//! seconds, and when the next one will be due. The last one said about a reading is always true in the end: a change that
+//! came too soon is said later. Pure.
+
+use std::fmt;
+use std::time::Duration;
+
+use super::throttle::{self, Throttle};
+use crate::readings::{Moment, Reading, ReadingSpec, State, Store};
+
+/// How far apart notices about one reading are.
+const APART: Duration = Duration::from_secs(10);
+
+/// A change of a reading's state, in words.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Notice {
+    /// The reading's name in its layout.
+    pub reading: String,
+    /// Its state now.
+    pub state: State,
+    /// Its number with the unit, or why it cannot be believed.
+    pub detail: String,
+    /// How many changes of its state went untold before this.
+    pub untold: u64,
+}
+
+impl fmt::Display for Notice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let state = match self.state {
+            State::Live => "live",
+            State::Stale => "stale",
+            State::Waiting => "waiting",
+            State::Faulty => "faulty",
+        };
+        write!(f, "{} is {state}: {}{}", self.reading, self.detail, throttle::untold(self.untold, "change"))
+    }
+}
+
+/// What has been said about the readings of one pane.
+#[derive(Clone, Debug, Default)]
+pub struct Notices {
+    readings: Vec<Told>,
+}
+
+#[derive(Clone, Debug)]
+struct Told {
+    name: String,
+    /// The state that was said last.
+    said: State,
+    /// The state at the last look.
+    seen: State,
+    /// How many times the state changed since something was said.
+    changes: u64,
+    throttle: Throttle,
+}
+
+impl Notices {
+    /// Begins with the readings of `store`; those of the same name before go on.
+    pub fn follow(&mut self, store: &Store) {
+        let mut before = std::mem::take(&mut self.readings);
+        let told = |(spec, _): (&ReadingSpec, &Reading)| {
+            let known = before.iter().position(|told| told.name == spec.name);
+            known.map(|place| before.swap_remove(place)).unwrap_or_else(|| Told {
+                name: spec.name.clone(),
+                said: State::Waiting,
+                seen: State::Waiting,
+                changes: 0,
+                throttle: Throttle::new(APART),
+            })
+        };
+        self.readings = store.iter().map(told).collect();
+    }
+
+    /// Looks at all readings and calls `say` for each that has something new.
+    pub fn look(&mut self, store: &Store, now: Moment, say: &mut dyn FnMut(Notice)) {
+        for (told, (spec, reading)) in self.readings.iter_mut().zip(store.iter()) {
+            let state = reading.state(now);
+            told.changes += u64::from(state != told.seen);
+            told.seen = state;
+            // What went there and back in the meantime needs no words.
+            if state != told.said && told.throttle.admit(now).is_some() {
+                told.said = state;
+                let untold = std::mem::take(&mut told.changes).saturating_sub(1);
+                say(Notice { reading: spec.name.clone(), state, detail: detail(spec, reading, now), untold });
+            }
+        }
+    }
+
+    /// When something that came too soon is to be said.
+    pub fn next_due(&self) -> Option<Moment> {
+        self.readings.iter().filter(|told| told.said != told.seen).map(|told| told.throttle.next()).min()
+    }
+}
+
+/// Why, or what.
+fn detail(spec: &ReadingSpec, reading: &Reading, now: Moment) -> String {
+    match (reading.state(now), reading.value(), reading.fault()) {
+        (State::Live, Some(value), _) => format!("{value} {}", spec.unit).trim_end().to_string(),
+        (_, _, Some(fault)) => fault.to_string(),
+        (State::Stale, ..) => match spec.stale {
+            Some(limit) if reading.age(now).is_some() => format!("nothing came for more than {limit:?}"),
+            _ => "kept by the broker, nobody knows for how long".to_string(),
+        },
+        _ => "nothing came yet".to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::feed::Filter;
+    use crate::readings::Pick;
+    use crate::units::lookup;
+
+    fn store() -> Store {
+        Store::new(vec![ReadingSpec {
+            name: "temp".into(),
+            filter: Filter::new("cellar/ripening/climate").unwrap(),
+            pick: Pick::number(),
+            range: Some((-10.0, 40.0)),
+            stale: Some(Duration::from_secs(45)),
+            unit: lookup("°C").unwrap(),
+        }])
+    }
+
+    fn at(seconds: u64) -> Moment {
+        Moment::at(Duration::from_secs(seconds))
+    }
+
+    /// What is said when these payloads come at these seconds, and at the moments that were asked for in between.
+    fn said(events: &[(u64, &str, bool)], until: u64) -> Vec<(u64, String)> {
+        let (mut store, mut notices, mut lines) = (store(), Notices::default(), Vec::new());
+        notices.follow(&store);
+        let mut events = events.iter().peekable();
+        let mut now = at(0);
+        loop {
+            let due = [notices.next_due(), store.next_change(now), events.peek().map(|event| at(event.0))];
+            now = match due.into_iter().flatten().min() {
+                Some(due) if due <= at(until) => due,
+                _ => return lines,
+            };
+            if let Some((_, payload, retained)) = events.next_if(|event| at(event.0) <= now) {
+                store.accept("cellar/ripening/climate", payload.as_bytes(), *retained, now, &mut Vec::new());
+            }
+            let second = now.since(Moment::default()).as_secs();
+            notices.look(&store, now, &mut |notice| lines.push((second, notice.to_string())));
+        }
+    }
+
+    #[test]
+    fn each_state_has_its_words() {
+        let words = said(&[(1, "12.4", true), (20, "12.5", false), (100, "err", false), (120, "85", false)], 200);
+        assert_eq!(
+            words,
+            [
+                (1, "temp is stale: kept by the broker, nobody knows for how long".into()),
+                (20, "temp is live: 12.5 °C".into()),
+                (65, "temp is stale: nothing came for more than 45s".into()),
+                (100, "temp is faulty: expected a number, found \"err\"".into()),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_reading_that_flickers_is_told_every_ten_seconds_and_the_last_word_is_true() {
+        let events: Vec<_> =
+            (0..21).map(|second| (second, if second % 2 == 0 { "err" } else { "12.4" }, false)).collect();
+        let words = said(&events, 40);
+        assert_eq!(
+            words,
+            [
+                (0, "temp is faulty: expected a number, found \"err\"".into()),
+                (11, "temp is live: 12.4 °C (10 changes went untold)".into()),
+                (21, "temp is faulty: expected a number, found \"err\" (8 changes went untold)".into()),
+            ]
+        );
+    }
+
+    #[test]
+    fn what_came_too_soon_is_said_later() {
+        assert_eq!(
+            said(&[(0, "err", false), (4, "12.4", false)], 30).last().unwrap(),
+            &(10, "temp is live: 12.4 °C".into())
+        );
+    }
+
+    #[test]
+    fn a_swap_says_nothing_twice() {
+        let (mut store, mut notices) = (store(), Notices::default());
+        notices.follow(&store);
+        store.accept("cellar/ripening/climate", b"err", false, at(1), &mut Vec::new());
+        let mut count = 0;
+        notices.look(&store, at(1), &mut |_| count += 1);
+        notices.follow(&store);
+        notices.look(&store, at(30), &mut |_| count += 1);
+        assert_eq!((count, notices.next_due()), (1, None));
+    }
+}

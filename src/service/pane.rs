@@ -1,0 +1,174 @@
+//! One layout at work: its readings, and the picture they give.
+//!
+//! What enters are messages, new programs and the time; what leaves are a frame, whether it changed, and when it will change
+//! by itself. Pure: no clock, no file, no socket. After the first picture a message allocates nothing here.
+
+use std::sync::Arc;
+
+use crate::draw::Frame;
+use crate::feed::Message;
+use crate::formulas::Evaluated;
+use crate::layout::{Program, Renderer, Said};
+use crate::readings::{Moment, Outcome, Reading, State, Store};
+
+/// The readings of a layout and the picture that they give.
+#[derive(Clone, Debug)]
+pub struct Pane {
+    store: Store,
+    renderer: Renderer,
+    outcomes: Vec<Outcome>,
+    /// Up to when the renderer knows of readings that changed by growing old.
+    looked: Moment,
+}
+
+impl Pane {
+    /// A pane for `program` with every reading waiting; the frame is dark until [`update`](Self::update).
+    pub fn new(program: Arc<Program>, now: Moment) -> Self {
+        let store = Store::new(program.readings.clone());
+        Self { store, renderer: Renderer::new(program, now), outcomes: Vec::new(), looked: now }
+    }
+
+    /// Gives a message to the readings that listen to its topic, and tells what came of it for each.
+    pub fn accept(&mut self, message: &Message, now: Moment) -> &[Outcome] {
+        self.store.accept(&message.topic, &message.payload, message.retained, now, &mut self.outcomes);
+        for outcome in self.outcomes.iter().filter(|outcome| outcome.changed) {
+            if let Some(reading) = self.store.reading(outcome.reading) {
+                self.renderer.set(outcome.reading, evaluated(reading, now));
+            }
+        }
+        &self.outcomes
+    }
+
+    /// Brings states and picture up to date, and tells whether a pixel may have changed.
+    pub fn update(&mut self, now: Moment) -> bool {
+        for place in self.store.changed_since(self.looked, now) {
+            if let Some(reading) = self.store.reading(place) {
+                self.renderer.set(place, evaluated(reading, now));
+            }
+        }
+        self.looked = now;
+        self.renderer.draw(now)
+    }
+
+    /// When the picture may change although no message comes, after the last [`update`](Self::update); `None` if it will not.
+    pub fn next_change(&self) -> Option<Moment> {
+        // A turn that has come while another screen takes over waits for a reading, and there is no use in looking again.
+        let turn = self.renderer.next_change().filter(|turn| *turn > self.looked);
+        self.store.next_change(self.looked).into_iter().chain(turn).min()
+    }
+
+    /// Goes on with another program. Readings that listen to the same topics with the same pick keep number, state and age.
+    pub fn swap(&mut self, program: Arc<Program>, now: Moment) {
+        let mut next = Self::new(program, now);
+        next.store.carry_over(&self.store);
+        for (place, (_, reading)) in next.store.iter().enumerate() {
+            next.renderer.set(place, evaluated(reading, now));
+        }
+        *self = next;
+    }
+
+    /// The readings.
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// The program that runs.
+    pub fn program(&self) -> &Arc<Program> {
+        self.renderer.program()
+    }
+
+    /// The picture as of the last [`update`](Self::update).
+    pub fn frame(&self) -> &Frame {
+        self.renderer.frame()
+    }
+
+    /// The name of the screen that is shown, if any is.
+    pub fn screen(&self) -> Option<&str> {
+        self.renderer.screen()
+    }
+
+    /// What the picture says.
+    pub fn words(&self) -> Vec<Said> {
+        self.renderer.words()
+    }
+}
+
+/// A reading as elements see it.
+fn evaluated(reading: &Reading, now: Moment) -> Evaluated {
+    let state = reading.state(now);
+    match reading.value() {
+        Some(value) => Evaluated::new(value, state),
+        None if state == State::Waiting => Evaluated::WAITING,
+        None => Evaluated::FAULTY,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+    use std::time::Duration;
+
+    use super::*;
+    use crate::commands::compile;
+
+    const DOOR: &str = include_str!("../../layouts/ripening-door.layout");
+
+    fn program(text: &str) -> Arc<Program> {
+        let loaded = compile(text.as_bytes(), Path::new("test.layout"));
+        loaded.program.clone().unwrap_or_else(|| panic!("{}", loaded.report(false)))
+    }
+
+    fn at(seconds: u64) -> Moment {
+        Moment::at(Duration::from_secs(seconds))
+    }
+
+    fn message(payload: &str) -> Message {
+        Message { topic: "cellar/ripening/climate".into(), payload: payload.into(), retained: false }
+    }
+
+    fn texts(pane: &Pane) -> Vec<(String, State)> {
+        pane.words().into_iter().filter(|said| said.kind == "text").map(|said| (said.content, said.state)).collect()
+    }
+
+    #[test]
+    fn a_message_changes_the_picture_and_silence_changes_it_again() {
+        let mut pane = Pane::new(program(DOOR), at(0));
+        assert!(pane.update(at(0)));
+        assert_eq!(pane.next_change(), None);
+        assert_eq!(pane.accept(&message("12.4,91.0"), at(5)).len(), 2);
+        assert!(pane.update(at(5)));
+        assert_eq!(texts(&pane), [("12.4°".into(), State::Live), ("91%".into(), State::Live)]);
+        assert!(!pane.update(at(20)), "nothing changed");
+        let due = pane.next_change().unwrap();
+        assert_eq!(due, at(50) + Duration::from_nanos(1));
+        assert!(!pane.update(at(50)) && pane.update(due));
+        assert_eq!(texts(&pane), [("12.4°".into(), State::Stale), ("91%".into(), State::Stale)]);
+        assert_eq!(pane.next_change(), None, "no more wake-ups");
+        // The same number again, as a live one.
+        pane.accept(&message("12.4,91.0"), at(70));
+        assert!(pane.update(at(70)));
+        assert_eq!(texts(&pane)[0].1, State::Live);
+    }
+
+    #[test]
+    fn a_reading_that_came_and_grew_old_between_two_looks_is_stale() {
+        let mut pane = Pane::new(program(DOOR), at(0));
+        pane.update(at(0));
+        pane.accept(&message("12.4,91.0"), at(5));
+        pane.update(at(100));
+        assert_eq!(texts(&pane)[0], ("12.4°".into(), State::Stale));
+    }
+
+    #[test]
+    fn readings_keep_their_values_and_ages_across_a_swap() {
+        let mut pane = Pane::new(program(DOOR), at(0));
+        pane.update(at(0));
+        pane.accept(&message("12.4,err"), at(5));
+        pane.update(at(5));
+        pane.swap(program(&DOOR.replace("{temp:.1}°", "{temp:.0}°C")), at(30));
+        assert!(pane.update(at(30)));
+        assert_eq!(texts(&pane)[0], ("12°C".into(), State::Live));
+        assert_eq!(texts(&pane)[1].1, State::Faulty);
+        assert_eq!(pane.next_change(), Some(at(50) + Duration::from_nanos(1)));
+    }
+}

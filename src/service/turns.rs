@@ -1,0 +1,293 @@
+//! The event loop: one turn for each message, moment, changed file or signal, and none without.
+//!
+//! What enters is everything that can happen to a running service; what leaves are frames for writers and happenings for a
+//! witness. Between turns it sleeps. It never waits for a bus.
+
+use std::future::Future;
+use std::io;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::time::{sleep_until, timeout};
+
+use super::clock::Clock;
+use super::notices::Notices;
+use super::pane::Pane;
+use super::source::Source;
+use super::watch::Watch;
+use super::witness::{Happening, Witness};
+use super::writer::Writer;
+use crate::commands::Loaded;
+use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
+use crate::layout::Program;
+use crate::readings::Moment;
+
+/// How long panels may take to show their last picture.
+const FAREWELL: Duration = Duration::from_secs(2);
+/// A payload that was dropped unseen is judged by its size alone, of which no more than this is made up.
+const LARGEST_STAND_IN: usize = 2 << 20;
+
+/// Events that are taken from a session before another takes its place.
+const MOST_RECEIVED: usize = 64;
+
+/// Why the service cannot begin.
+#[derive(Debug, thiserror::Error)]
+pub enum ServiceError {
+    /// The session's settings contradict themselves.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// The system gives no signals.
+    #[error("cannot listen for signals: {0}")]
+    Signals(io::Error),
+}
+
+/// Why the service ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// SIGTERM or SIGINT.
+    Signal,
+    /// The caller had enough.
+    Asked,
+}
+
+/// A layout and the panels that show it.
+#[derive(Debug)]
+pub struct Show {
+    source: Source,
+    name: String,
+    /// The text as it was read last, good or broken.
+    text: String,
+    first: Arc<Program>,
+    writers: Vec<Writer>,
+}
+
+impl Show {
+    /// A layout that was loaded from `source` and compiled to `program`, on these panels.
+    pub fn new(source: Source, loaded: &Loaded, program: Arc<Program>, writers: Vec<Writer>) -> Self {
+        Self { name: source.name(), source, text: loaded.text.clone(), first: program, writers }
+    }
+}
+
+/// A layout at work.
+struct Running {
+    show: Show,
+    pane: Pane,
+    notices: Notices,
+}
+
+/// All layouts with their panels, and the session that feeds them.
+pub struct Service {
+    settings: Settings,
+    random: fastrand::Rng,
+    clock: Clock,
+    session: Session,
+    filters: Vec<Filter>,
+    running: Vec<Running>,
+}
+
+/// The signals that matter.
+struct Signals {
+    terminate: Signal,
+    interrupt: Signal,
+    hang_up: Signal,
+}
+
+impl Signals {
+    fn new() -> io::Result<Self> {
+        Ok(Self {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hang_up: signal(SignalKind::hangup())?,
+        })
+    }
+}
+
+impl Service {
+    /// A service that will subscribe to what the layouts need. Must be called in a tokio runtime with network and time.
+    ///
+    /// # Errors
+    /// [`ServiceError::Settings`] if the settings contradict themselves.
+    pub fn new(settings: Settings, shows: Vec<Show>, mut random: fastrand::Rng) -> Result<Self, ServiceError> {
+        let clock = Clock::start();
+        let now = clock.now();
+        let running: Vec<Running> = shows
+            .into_iter()
+            .map(|show| {
+                let pane = Pane::new(Arc::clone(&show.first), now);
+                let mut notices = Notices::default();
+                notices.follow(pane.store());
+                Running { show, pane, notices }
+            })
+            .collect();
+        let filters = filters(&running);
+        let session = Session::new(&settings, filters.clone(), random.fork())?;
+        Ok(Self { settings, random, clock, session, filters, running })
+    }
+
+    /// Works until a signal ends it or `enough` is done; then the panels get their last picture.
+    ///
+    /// # Errors
+    /// [`ServiceError::Signals`] before anything was shown.
+    pub async fn run(
+        mut self,
+        witness: &mut dyn Witness,
+        enough: impl Future<Output = ()>,
+    ) -> Result<Ending, ServiceError> {
+        let mut signals = Signals::new().map_err(ServiceError::Signals)?;
+        let mut watch = self.watch(witness);
+        let mut enough = std::pin::pin!(enough);
+        self.update(self.clock.now(), witness);
+        let ending = loop {
+            let due = self.next_due().map(|due| self.clock.instant(due));
+            let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
+            tokio::select! {
+                event = self.session.next() => self.take(event, witness),
+                () = wake, if due.is_some() => self.update(self.clock.now(), witness),
+                () = watch.changed() => self.reload(false, witness).await,
+                _ = signals.hang_up.recv() => {
+                    witness.see(self.clock.now(), Happening::Renewed);
+                    self.reload(true, witness).await;
+                    watch = self.watch(witness);
+                }
+                _ = signals.terminate.recv() => break Ending::Signal,
+                _ = signals.interrupt.recv() => break Ending::Signal,
+                () = &mut enough => break Ending::Asked,
+            }
+        };
+        self.end(witness);
+        Ok(ending)
+    }
+
+    /// Draws what changed, and tells what is new about readings.
+    fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
+        for Running { show, pane, notices } in &mut self.running {
+            let layout = &show.name;
+            notices.look(pane.store(), now, &mut |notice| {
+                witness.see(now, Happening::Reading { layout, notice: &notice });
+            });
+            if pane.update(now) {
+                show.writers.iter().for_each(|writer| writer.show(pane.frame()));
+                witness.see(now, Happening::Drawn { layout, pane });
+            }
+        }
+    }
+
+    /// When something will be to do although nothing happens.
+    fn next_due(&self) -> Option<Moment> {
+        let due = |running: &Running| running.pane.next_change().into_iter().chain(running.notices.next_due()).min();
+        self.running.iter().filter_map(due).min()
+    }
+
+    /// Takes an event, and draws what came of it at the same moment.
+    fn take(&mut self, event: Event, witness: &mut dyn Witness) {
+        let now = self.clock.now();
+        match event {
+            Event::Connected => witness.see(now, Happening::Connected),
+            Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
+            Event::Subscribed => witness.see(now, Happening::Subscribed { filters: &self.filters }),
+            Event::Lost { reason, retry_in } => witness.see(now, Happening::Lost { reason: &reason, retry_in }),
+            Event::Message(message) => {
+                witness.see(now, Happening::Message { message: &message });
+                self.accept(&message, now, witness);
+            }
+            Event::Oversized { topic, bytes } => {
+                witness.see(now, Happening::Oversized { topic: &topic, bytes });
+                // Nothing of it is left but its size; zeros in its place are refused for the same reason.
+                let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
+                self.accept(&Message { topic, payload, retained: false }, now, witness);
+            }
+        }
+    }
+
+    fn accept(&mut self, message: &Message, now: Moment, witness: &mut dyn Witness) {
+        for running in &mut self.running {
+            running.pane.accept(message, now);
+        }
+        self.update(now, witness);
+    }
+
+    fn watch(&self, witness: &mut dyn Witness) -> Watch {
+        let now = self.clock.now();
+        let files = self.running.iter().filter_map(|running| running.show.source.path());
+        Watch::new(files, &mut |problem| witness.see(now, Happening::Unwatched { problem: &problem }))
+    }
+
+    /// Reads the layouts again and goes on with those that changed. `renew` takes all for changed, and has all panels set up
+    /// anew.
+    async fn reload(&mut self, renew: bool, witness: &mut dyn Witness) {
+        let now = self.clock.now();
+        for running in &mut self.running {
+            if renew {
+                running.show.writers.iter().for_each(Writer::renew);
+            }
+            running.reload(renew, now, witness);
+        }
+        self.update(now, witness);
+        let filters = filters(&self.running);
+        if filters == self.filters {
+            return;
+        }
+        // What has been received already still counts.
+        for _ in 0..MOST_RECEIVED {
+            let Ok(event) = timeout(Duration::ZERO, self.session.next()).await else { break };
+            self.take(event, witness);
+        }
+        // The same settings were good before.
+        if let Ok(session) = Session::new(&self.settings, filters.clone(), self.random.fork()) {
+            self.session = session;
+            self.filters = filters;
+        }
+    }
+
+    /// Has the panels show their last picture, and waits for them, but not for long.
+    fn end(self, witness: &mut dyn Witness) {
+        let now = self.clock.now();
+        witness.see(now, Happening::Ending);
+        let writers = || self.running.iter().flat_map(|running| &running.show.writers);
+        writers().for_each(Writer::stop);
+        let deadline = Instant::now() + FAREWELL;
+        for writer in writers() {
+            if !writer.wait(deadline) {
+                witness.see(now, Happening::Stuck { panel: writer.name() });
+            }
+        }
+    }
+}
+
+impl Running {
+    fn reload(&mut self, even_unchanged: bool, now: Moment, witness: &mut dyn Witness) {
+        let Self { show, pane, notices } = self;
+        let loaded = match show.source.load() {
+            Ok(loaded) => loaded,
+            Err(failure) => return witness.see(now, Happening::Unread { failure: &failure }),
+        };
+        if loaded.text == show.text && !even_unchanged {
+            return;
+        }
+        show.text.clone_from(&loaded.text);
+        let Some(program) = &loaded.program else {
+            return witness.see(now, Happening::Broken { layout: &loaded });
+        };
+        for writer in &show.writers {
+            if let Err(problem) = writer.takes(program.size) {
+                let (layout, panel) = (&show.name, writer.name());
+                return witness.see(now, Happening::Unfit { layout, panel, problem });
+            }
+        }
+        pane.swap(Arc::clone(program), now);
+        notices.follow(pane.store());
+        witness.see(now, Happening::Swapped { layout: &loaded });
+    }
+}
+
+/// What all layouts together have to hear, each filter once.
+fn filters(running: &[Running]) -> Vec<Filter> {
+    let mut filters: Vec<Filter> = Vec::new();
+    for filter in running.iter().flat_map(|running| running.pane.store().filters()) {
+        if !filters.contains(filter) {
+            filters.push(filter.clone());
+        }
+    }
+    filters
+}
