@@ -16,4 +16,4 @@ pub use stage::{Stage, Story};
 pub use terminal::Terminal;
 
 /// The layout that the demo shows unless it is given another.
-pub const LAYOUT: &str = include_str!("cellar.layout");
+pub const LAYOUT: &str = include_str!("../../layouts/demo.layout");

@@ -1,10 +1,12 @@
-//! The monotonic clock, and the only place where it is read for the core.
+//! The clocks, and the only place where they are read for the core.
 //!
-//! What enters is nothing but time going by; what leaves are [`Moment`]s, and the runtime's own instants for them. It never
-//! looks at the date: a jump of the civil clock changes no age.
+//! What enters is nothing but time going by; what leaves are [`Moment`]s, the runtime's own instants for them, and the civil time
+//! that is shown. Ages come from the monotonic clock alone: a jump of the civil clock changes none.
 
 use std::time::Duration;
 
+use jiff::ZonedDateTime;
+use jiff::civil::DateTime;
 use tokio::time::Instant;
 
 use crate::readings::Moment;
@@ -25,6 +27,11 @@ impl Clock {
 
     pub fn now(&self) -> Moment {
         Moment::at(self.start.elapsed())
+    }
+
+    /// The date and time of day in the machine's own time zone. Only what clocks show comes from it: no age ever does.
+    pub fn civil(&self) -> DateTime {
+        ZonedDateTime::now().datetime()
     }
 
     /// The instant to sleep until for `moment`.

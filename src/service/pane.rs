@@ -5,6 +5,8 @@
 
 use std::sync::Arc;
 
+use jiff::civil::DateTime;
+
 use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
@@ -40,13 +42,16 @@ impl Pane {
     }
 
     /// Brings states and picture up to date, and tells whether a pixel may have changed.
-    pub fn update(&mut self, now: Moment) -> bool {
+    ///
+    /// `time` is the civil time of the place, which clocks show.
+    pub fn update(&mut self, now: Moment, time: DateTime) -> bool {
         for place in self.store.changed_since(self.looked, now) {
             if let Some(reading) = self.store.reading(place) {
                 self.renderer.set(place, evaluated(reading, now));
             }
         }
         self.looked = now;
+        self.renderer.set_time(now, time);
         self.renderer.draw(now)
     }
 
@@ -111,6 +116,8 @@ mod tests {
     use super::*;
     use crate::commands::compile;
 
+    const NOON: DateTime = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
+
     const DOOR: &str = include_str!("../../layouts/ripening-door.layout");
 
     fn program(text: &str) -> Arc<Program> {
@@ -133,40 +140,40 @@ mod tests {
     #[test]
     fn a_message_changes_the_picture_and_silence_changes_it_again() {
         let mut pane = Pane::new(program(DOOR), at(0));
-        assert!(pane.update(at(0)));
+        assert!(pane.update(at(0), NOON));
         assert_eq!(pane.next_change(), None);
         assert_eq!(pane.accept(&message("12.4,91.0"), at(5)).len(), 2);
-        assert!(pane.update(at(5)));
+        assert!(pane.update(at(5), NOON));
         assert_eq!(texts(&pane), [("12.4°".into(), State::Live), ("91%".into(), State::Live)]);
-        assert!(!pane.update(at(20)), "nothing changed");
+        assert!(!pane.update(at(20), NOON), "nothing changed");
         let due = pane.next_change().unwrap();
         assert_eq!(due, at(50) + Duration::from_nanos(1));
-        assert!(!pane.update(at(50)) && pane.update(due));
+        assert!(!pane.update(at(50), NOON) && pane.update(due, NOON));
         assert_eq!(texts(&pane), [("12.4°".into(), State::Stale), ("91%".into(), State::Stale)]);
         assert_eq!(pane.next_change(), None, "no more wake-ups");
         // The same number again, as a live one.
         pane.accept(&message("12.4,91.0"), at(70));
-        assert!(pane.update(at(70)));
+        assert!(pane.update(at(70), NOON));
         assert_eq!(texts(&pane)[0].1, State::Live);
     }
 
     #[test]
     fn a_reading_that_came_and_grew_old_between_two_looks_is_stale() {
         let mut pane = Pane::new(program(DOOR), at(0));
-        pane.update(at(0));
+        pane.update(at(0), NOON);
         pane.accept(&message("12.4,91.0"), at(5));
-        pane.update(at(100));
+        pane.update(at(100), NOON);
         assert_eq!(texts(&pane)[0], ("12.4°".into(), State::Stale));
     }
 
     #[test]
     fn readings_keep_their_values_and_ages_across_a_swap() {
         let mut pane = Pane::new(program(DOOR), at(0));
-        pane.update(at(0));
+        pane.update(at(0), NOON);
         pane.accept(&message("12.4,err"), at(5));
-        pane.update(at(5));
+        pane.update(at(5), NOON);
         pane.swap(program(&DOOR.replace("{temp:.1}°", "{temp:.0}°C")), at(30));
-        assert!(pane.update(at(30)));
+        assert!(pane.update(at(30), NOON));
         assert_eq!(texts(&pane)[0], ("12°C".into(), State::Live));
         assert_eq!(texts(&pane)[1].1, State::Faulty);
         assert_eq!(pane.next_change(), Some(at(50) + Duration::from_nanos(1)));
