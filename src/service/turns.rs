@@ -166,10 +166,11 @@ impl Service {
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
-            if pane.update(now) {
+            let drawn = pane.update(now);
+            if drawn {
                 show.writers.iter().for_each(|writer| writer.show(pane.frame()));
-                witness.see(now, Happening::Drawn { layout, pane });
             }
+            witness.see(now, Happening::Updated { layout, pane, drawn });
         }
     }
 
