@@ -104,7 +104,7 @@ impl Story {
         self.news = words;
     }
 
-    fn drawn(&mut self, now: Moment, pane: &Pane) {
+    fn updated(&mut self, now: Moment, pane: &Pane) {
         self.readings = readings(pane, now);
         let says = sentence(pane);
         let cause = if self.came == Some(now) { &self.message } else { "time goes by" };
@@ -123,8 +123,10 @@ impl Witness for Story {
                 let topic = message.topic.escape_debug();
                 self.message = format!("{topic} {}{kept}", Excerpt::of(&message.payload));
                 self.came = Some(now);
+                // What comes of it is told in a moment.
+                return;
             }
-            Happening::Drawn { pane, .. } => self.drawn(now, pane),
+            Happening::Updated { pane, .. } => self.updated(now, pane),
             Happening::Connected => self.news(now, "connected to the broker".into()),
             Happening::Lost { reason, .. } => self.news(now, reason.to_string()),
             Happening::FilterRefused { filter, why } => self.news(now, format!("{filter}: {why}")),

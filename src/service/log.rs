@@ -77,7 +77,10 @@ impl Witness for Log {
                 State::Faulty => warn!("{layout}: {notice}"),
                 _ => info!("{layout}: {notice}"),
             },
-            Happening::Drawn { layout, pane } => debug!("{layout}: shows {}", pane.screen().unwrap_or("no screen")),
+            Happening::Updated { layout, pane, drawn: true } => {
+                debug!("{layout}: shows {}", pane.screen().unwrap_or("no screen"));
+            }
+            Happening::Updated { drawn: false, .. } => {}
             Happening::Swapped { layout } => {
                 info!("{}: changed, and shown from now on", layout.name);
                 findings(layout);

@@ -167,10 +167,11 @@ impl Service {
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
-            if pane.update(now, time) {
+            let drawn = pane.update(now, time);
+            if drawn {
                 show.writers.iter().for_each(|writer| writer.show(pane.frame()));
-                witness.see(now, Happening::Drawn { layout, pane });
             }
+            witness.see(now, Happening::Updated { layout, pane, drawn });
         }
     }
 

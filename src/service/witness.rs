@@ -55,12 +55,14 @@ pub enum Happening<'a> {
         /// What is to be said.
         notice: &'a Notice,
     },
-    /// A picture was drawn and handed to its panels.
-    Drawn {
+    /// Readings and picture were brought up to date.
+    Updated {
         /// The layout's name.
         layout: &'a str,
         /// Readings and picture.
         pane: &'a Pane,
+        /// Whether the picture is another, and was handed to its panels.
+        drawn: bool,
     },
     /// A changed layout is shown from now on.
     Swapped {

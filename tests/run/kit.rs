@@ -1,0 +1,222 @@
+//! What the tests share: the running program with its log, a sensor that speaks MQTT by itself, and waiting with a limit.
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{SocketAddr, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::{Arc, Mutex};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use tempfile::TempDir;
+
+/// How long to wait for something that must happen; far longer than it takes.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+pub const SIDELIGHT: &str = env!("CARGO_BIN_EXE_sidelight");
+pub const DOOR: &str = include_str!("../../layouts/ripening-door.layout");
+pub const CLIMATE: &str = "cellar/ripening/climate";
+
+/// Polls until `done`, and tells how long that took.
+pub fn until(what: &str, mut done: impl FnMut() -> bool) -> Duration {
+    let start = Instant::now();
+    while !done() {
+        assert!(start.elapsed() < PATIENCE, "{what}: did not happen");
+        thread::sleep(Duration::from_millis(2));
+    }
+    start.elapsed()
+}
+
+/// A folder of its own with the layout `door.layout`.
+pub struct Cellar {
+    pub folder: TempDir,
+}
+
+impl Cellar {
+    pub fn new(layout: &str) -> Self {
+        let cellar = Self { folder: tempfile::tempdir().unwrap() };
+        fs::write(cellar.path("door.layout"), layout).unwrap();
+        cellar
+    }
+
+    pub fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// The program, started in this folder.
+    pub fn start(&self, arguments: &[&str]) -> Running {
+        Running::start(self.folder.path(), arguments)
+    }
+
+    /// `run` with this folder's layout and the panel `door.png`.
+    pub fn run(&self, broker: SocketAddr, more: &[&str]) -> Running {
+        let url = format!("mqtt://{broker}");
+        let usual = ["run", "door.layout", "--broker", &url, "--panel", "picture:door.png"];
+        self.start(&[&usual, more].concat())
+    }
+
+    /// What `render` makes of this folder's layout, as a PNG.
+    pub fn rendered(&self, arguments: &[&str]) -> Vec<u8> {
+        let out = self.path("rendered.png");
+        let usual = ["render", "door.layout", "--out", "rendered.png"];
+        let ended =
+            Command::new(SIDELIGHT).current_dir(self.folder.path()).args(usual).args(arguments).output().unwrap();
+        assert!(ended.status.success(), "{ended:?}");
+        fs::read(out).unwrap()
+    }
+
+    /// Waits until the panel's picture is what `render` makes of these arguments.
+    pub fn shows(&self, arguments: &[&str]) -> Duration {
+        let wanted = self.rendered(arguments);
+        until(&format!("the picture of {arguments:?}"), || {
+            fs::read(self.path("door.png")).is_ok_and(|png| png == wanted)
+        })
+    }
+}
+
+/// A running program; killed at the latest when the test ends.
+pub struct Running {
+    child: Child,
+    log: Arc<Mutex<String>>,
+}
+
+impl Running {
+    fn start(folder: &Path, arguments: &[&str]) -> Self {
+        let mut child = Command::new(SIDELIGHT)
+            .current_dir(folder)
+            .args(arguments)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let log = Arc::new(Mutex::new(String::new()));
+        let (lines, into) = (BufReader::new(child.stderr.take().unwrap()).lines(), Arc::clone(&log));
+        thread::spawn(move || {
+            for line in lines.map_while(Result::ok) {
+                into.lock().unwrap().push_str(&(line + "\n"));
+            }
+        });
+        Self { child, log }
+    }
+
+    pub fn log(&self) -> String {
+        self.log.lock().unwrap().clone()
+    }
+
+    /// Waits until the log says this.
+    pub fn says(&self, words: &str) -> Duration {
+        let found = || self.log().contains(words);
+        let start = Instant::now();
+        while !found() && start.elapsed() < PATIENCE {
+            thread::sleep(Duration::from_millis(2));
+        }
+        assert!(found(), "the log does not say {words:?}:\n{}", self.log());
+        start.elapsed()
+    }
+
+    pub fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status().unwrap();
+        assert!(sent.success());
+    }
+
+    /// Waits for the end, which must come by itself.
+    pub fn wait(&mut self) -> ExitStatus {
+        let mut status = None;
+        until("the end of the program", || {
+            status = self.child.try_wait().unwrap();
+            status.is_some()
+        });
+        status.unwrap()
+    }
+
+    pub fn is_running(&mut self) -> bool {
+        self.child.try_wait().unwrap().is_none()
+    }
+
+    /// Resident memory in KiB (proc(5), `VmRSS`).
+    pub fn resident(&self) -> u64 {
+        let status = fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
+        let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
+        line.split_whitespace().nth(1).unwrap().parse().unwrap()
+    }
+
+    /// Voluntary context switches of all threads: how many times one of them went to sleep, and so was woken.
+    pub fn wake_ups(&self) -> u64 {
+        let tasks = fs::read_dir(format!("/proc/{}/task", self.child.id())).unwrap();
+        let statuses = tasks.map(|task| fs::read_to_string(task.unwrap().path().join("status")).unwrap());
+        let switches = statuses.map(|status| {
+            let line = status.lines().find(|line| line.starts_with("voluntary_ctxt_switches:")).unwrap().to_string();
+            line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap()
+        });
+        switches.sum()
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A sensor that publishes at most once over MQTT 3.1.1, byte by byte as in sections 3.1 and 3.3.
+pub struct Sensor {
+    stream: TcpStream,
+}
+
+impl Sensor {
+    pub fn connect(broker: SocketAddr) -> Self {
+        static NUMBER: Mutex<u32> = Mutex::new(0);
+        let id = {
+            let mut number = NUMBER.lock().unwrap();
+            *number += 1;
+            format!("sensor{number}")
+        };
+        let mut stream = TcpStream::connect(broker).unwrap();
+        let mut body = b"\0\x04MQTT\x04\x02\0\x3c".to_vec();
+        push_text(&mut body, &id);
+        stream.write_all(&packet(0x10, &body)).unwrap();
+        let mut answer = [0; 4];
+        stream.read_exact(&mut answer).unwrap();
+        assert_eq!(answer, [0x20, 2, 0, 0], "CONNACK");
+        Self { stream }
+    }
+
+    pub fn publish(&mut self, topic: &str, payload: impl AsRef<[u8]>) {
+        self.send(0x30, topic, payload.as_ref());
+    }
+
+    pub fn publish_retained(&mut self, topic: &str, payload: impl AsRef<[u8]>) {
+        self.send(0x31, topic, payload.as_ref());
+    }
+
+    fn send(&mut self, kind: u8, topic: &str, payload: &[u8]) {
+        let mut body = Vec::new();
+        push_text(&mut body, topic);
+        body.extend(payload);
+        self.stream.write_all(&packet(kind, &body)).unwrap();
+    }
+}
+
+fn push_text(bytes: &mut Vec<u8>, text: &str) {
+    bytes.extend((text.len() as u16).to_be_bytes());
+    bytes.extend(text.as_bytes());
+}
+
+/// A packet with its length in groups of seven bits (section 2.2.3).
+fn packet(kind: u8, body: &[u8]) -> Vec<u8> {
+    let mut bytes = vec![kind];
+    let mut rest = body.len();
+    loop {
+        let group = (rest % 128) as u8;
+        rest /= 128;
+        bytes.push(if rest > 0 { group | 0x80 } else { group });
+        if rest == 0 {
+            break;
+        }
+    }
+    bytes.extend(body);
+    bytes
+}

@@ -1,0 +1,11 @@
+//! The real program under the hands of its users and of everything that goes wrong: `sidelight run` against a real broker, real
+//! files and real signals. (Promises: one picture everywhere; the file is the screen; it stays up.)
+#![cfg(feature = "demo")]
+
+mod ending;
+mod flood;
+mod kit;
+mod pictures;
+mod refusals;
+mod swap;
+mod writer;
