@@ -94,19 +94,20 @@ impl Frame {
 
     /// Fills a rectangle.
     pub fn fill(&mut self, area: Rectangle, ink: Ink) {
-        self.each_byte(area, |byte, mask, x| {
-            let rows = mask & ink.rows(x);
-            if ink == Ink::Off {
-                *byte &= !rows;
-            } else {
-                *byte |= rows;
+        self.each_run(area, |run, mask, x| match ink {
+            Ink::Full if mask == 0xff => run.fill(0xff),
+            Ink::Off if mask == 0xff => run.fill(0),
+            Ink::Full => run.iter_mut().for_each(|byte| *byte |= mask),
+            Ink::Off => run.iter_mut().for_each(|byte| *byte &= !mask),
+            Ink::Half | Ink::Hatch => {
+                run.iter_mut().enumerate().for_each(|(offset, byte)| *byte |= mask & ink.rows(x + offset));
             }
         });
     }
 
     /// Turns lit pixels dark and dark ones lit within a rectangle.
     pub fn invert(&mut self, area: Rectangle) {
-        self.each_byte(area, |byte, mask, _| *byte ^= mask);
+        self.each_run(area, |run, mask, _| run.iter_mut().for_each(|byte| *byte ^= mask));
     }
 
     /// Puts the lit pixels of `bitmap` with its top left corner at `at`, cut to `clip` and to the frame.
@@ -137,18 +138,15 @@ impl Frame {
         }
     }
 
-    /// Calls `change` for each byte that holds a pixel of `area`, with the rows concerned and the column.
-    fn each_byte(&mut self, area: Rectangle, change: impl Fn(&mut u8, u8, usize)) {
+    /// Calls `change` for each page's run of bytes that hold pixels of `area`, with the rows concerned and the first column.
+    fn each_run(&mut self, area: Rectangle, change: impl Fn(&mut [u8], u8, usize)) {
         let area = area.intersection(&self.bounding_box());
         let Some(last) = area.bottom_right() else { return };
         let first = area.top_left;
         let width = self.size.width as usize;
         for page in first.y / 8..=last.y / 8 {
             let mask = page_mask(page, first.y, last.y);
-            let line = &mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize];
-            for (offset, byte) in line.iter_mut().enumerate() {
-                change(byte, mask, first.x as usize + offset);
-            }
+            change(&mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize], mask, first.x as usize);
         }
     }
 

@@ -27,6 +27,8 @@ pub struct Strike {
     glyphs: Vec<(char, Glyph)>,
     missing: Glyph,
     figure_ink: (i32, i32),
+    /// For each ASCII character the place of its glyph, for speed: readings are made of them.
+    ascii: Box<[Option<u16>; 128]>,
 }
 
 impl Strike {
@@ -53,7 +55,13 @@ impl Strike {
         let digits = || glyphs.iter().filter(|(c, _)| c.is_ascii_digit()).map(|(_, glyph)| glyph);
         let left = digits().map(|glyph| glyph.left).min().unwrap_or(0);
         let right = digits().map(|glyph| glyph.left + glyph.bitmap.size().width as i32).max().unwrap_or(0);
-        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing, figure_ink: (left, right) }
+        let mut ascii = Box::new([None; 128]);
+        for (place, (character, _)) in glyphs.iter().enumerate() {
+            if let Some(slot) = ascii.get_mut(*character as usize) {
+                *slot = u16::try_from(place).ok();
+            }
+        }
+        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing, figure_ink: (left, right), ascii }
     }
 
     /// The face's name and the strike's size, such as `wide 24`.
@@ -78,8 +86,11 @@ impl Strike {
 
     /// The glyph of a character, if the face has it.
     pub fn glyph(&self, character: char) -> Option<&Glyph> {
-        let index = self.glyphs.binary_search_by_key(&character, |(c, _)| *c).ok()?;
-        Some(&self.glyphs[index].1)
+        let place = match self.ascii.get(character as usize) {
+            Some(place) => usize::from((*place)?),
+            None => self.glyphs.binary_search_by_key(&character, |(c, _)| *c).ok()?,
+        };
+        Some(&self.glyphs[place].1)
     }
 
     /// The glyph of a character, or the box that stands for one that the face lacks.

@@ -19,8 +19,10 @@ pub const FIGURE_SPACE: char = '\u{2007}';
 pub fn write_number(out: &mut String, number: f64, format: &Format) {
     let start = out.len();
     let precision = usize::from(format.precision.unwrap_or(0));
-    // Writing to a string cannot fail.
-    let _ = write!(out, "{:.precision$}", number.abs());
+    if !write_small(out, number.abs(), precision) {
+        // Writing to a string cannot fail.
+        let _ = write!(out, "{:.precision$}", number.abs());
+    }
     let is_zero = out[start..].bytes().all(|digit| digit == b'0' || digit == b'.');
     let sign = match (number < 0.0 && !is_zero, format.plus) {
         (true, _) => Some(MINUS),
@@ -40,6 +42,41 @@ pub fn write_number(out: &mut String, number: f64, format: &Format) {
     if !format.zero {
         pad(out, start, missing, format, FormatAlign::Right, FIGURE_SPACE);
     }
+}
+
+/// Appends a number of few digits by whole-number arithmetic, which is several times as fast as the general way; does nothing and
+/// says so where that could give another digit.
+fn write_small(out: &mut String, magnitude: f64, precision: usize) -> bool {
+    const SCALES: [f64; 4] = [1.0, 10.0, 100.0, 1000.0];
+    /// Below this, scaling is wrong by less than a millionth.
+    const MOST: f64 = (1u64 << 33) as f64;
+    let Some(scale) = SCALES.get(precision) else { return false };
+    let scaled = magnitude * scale;
+    if scaled.is_nan() || scaled >= MOST {
+        return false;
+    }
+    let whole = scaled as u64;
+    let rest = scaled - whole as f64;
+    // So near to the middle between two numbers, the exact binary value decides.
+    if (rest - 0.5).abs() < 1e-5 {
+        return false;
+    }
+    let mut left = whole + u64::from(rest > 0.5);
+    let mut characters = [b'0'; 16];
+    let mut first = characters.len();
+    let mut written = 0;
+    while left > 0 || written <= precision {
+        if written == precision && precision > 0 {
+            first -= 1;
+            characters[first] = b'.';
+        }
+        first -= 1;
+        characters[first] = b'0' + (left % 10) as u8;
+        left /= 10;
+        written += 1;
+    }
+    out.extend(characters[first..].iter().copied().map(char::from));
+    true
 }
 
 /// Appends `words` as `format` says: cut to the precision and filled to the width.
