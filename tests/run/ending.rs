@@ -59,7 +59,9 @@ fn refused(cellar: &Cellar, arguments: &[&str]) -> String {
 #[test]
 fn what_cannot_work_is_refused_before_anything_is_shown() {
     let cellar = Cellar::new(&DOOR.replace("temp over", "tmp over"));
-    let with = |more: &[&'static str]| [&["door.layout", "--broker", "mqtt://b", "--panel", "picture:door.png"], more].concat();
+    let with = |more: &[&'static str]| {
+        [&["door.layout", "--broker", "mqtt://b", "--panel", "picture:door.png"], more].concat()
+    };
     let report = refused(&cellar, &with(&[]));
     assert!(report.contains("door.layout:11:12") && report.contains("cannot be shown as it is"), "{report}");
     assert!(!cellar.path("door.png").exists());
