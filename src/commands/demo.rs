@@ -58,8 +58,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let writer =
         Writer::start("the panel".into(), setup, Emulated::new(setup, glass), AtExit::Keep).map_err(outside)?;
     let show = Show::new(source, &loaded, program, vec![writer]);
-    play(&broker, show, &stage, arguments)?;
-    Ok(ExitCode::SUCCESS)
+    let played = play(&broker, show, &stage, arguments);
+    // Before anything else is printed.
+    stage.close();
+    played.map(|()| ExitCode::SUCCESS)
 }
 
 fn outside(problem: impl std::fmt::Display) -> Failure {

@@ -4,7 +4,7 @@
 //! nobody can see it any more, it says so and nothing else.
 
 use std::io::{self, IsTerminal, Stdout, Write};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use tokio::sync::Notify;
 
@@ -18,8 +18,10 @@ use crate::service::{Happening, Pane, Witness};
 /// Where the demo is to be seen.
 #[derive(Debug)]
 pub struct Stage {
-    /// None where standard output is no terminal.
-    terminal: Option<Mutex<Terminal<Stdout>>>,
+    /// None where standard output is no terminal, and after the end.
+    terminal: Mutex<Option<Terminal<Stdout>>>,
+    /// Whether changes are told a line each instead.
+    plain: bool,
     /// How to take part, as the last lines of the caption.
     foot: Vec<String>,
     gone: Notify,
@@ -32,8 +34,10 @@ impl Stage {
     /// The terminal's, if it cannot be written to.
     pub fn open(foot: Vec<String>) -> io::Result<Self> {
         let plain = !io::stdout().is_terminal() || std::env::var_os("TERM").is_some_and(|term| term == "dumb");
-        let terminal = if plain {
-            None
+        let terminal = if plain { None } else { Some(Terminal::enter(io::stdout())?) };
+        let stage = Self { terminal: Mutex::new(terminal), plain, foot, gone: Notify::new() };
+        if plain {
+            stage.foot.iter().for_each(|line| stage.say(line));
         } else {
             let usual = std::panic::take_hook();
             std::panic::set_hook(Box::new(move |panic| {
@@ -41,13 +45,17 @@ impl Stage {
                 let _ = io::stdout().write_all(LEAVE.as_bytes());
                 usual(panic);
             }));
-            Some(Mutex::new(Terminal::enter(io::stdout())?))
-        };
-        let stage = Self { terminal, foot, gone: Notify::new() };
-        if stage.terminal.is_none() {
-            stage.foot.iter().for_each(|line| stage.say(line));
         }
         Ok(stage)
+    }
+
+    /// Gives the terminal back; what comes later is not to be seen any more.
+    pub fn close(&self) {
+        drop(self.lock().take());
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Option<Terminal<Stdout>>> {
+        self.terminal.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Waits until nobody can see it any more.
@@ -61,18 +69,15 @@ impl Stage {
     }
 
     fn on_terminal(&self, draw: impl FnOnce(&mut Terminal<Stdout>) -> io::Result<()>) {
-        if let Some(terminal) = &self.terminal {
-            let mut terminal = terminal.lock().unwrap_or_else(PoisonError::into_inner);
-            if draw(&mut terminal).is_err() {
-                self.gone.notify_one();
-            }
+        if self.lock().as_mut().is_some_and(|terminal| draw(terminal).is_err()) {
+            self.gone.notify_one();
         }
     }
 
     /// Prints a line where lines are printed.
     fn say(&self, line: &str) {
         let line = line.replace(char::is_control, " ");
-        if self.terminal.is_none() && writeln!(io::stdout(), "{line}").is_err() {
+        if self.plain && writeln!(io::stdout(), "{line}").is_err() {
             self.gone.notify_one();
         }
     }

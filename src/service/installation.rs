@@ -205,25 +205,28 @@ impl Panel {
     }
 
     /// Starts the panel's writer.
+    #[cfg_attr(not(any(feature = "i2c", feature = "pictures")), expect(unused_variables))]
     pub fn start(&self, setup: Setup) -> Result<Writer, InstallationError> {
-        let name = self.place.to_string();
-        let started = match &self.place {
+        match &self.place {
             #[cfg(feature = "i2c")]
             Place::Bus { device, address, .. } => {
-                let device = super::outlet::Device { device: device.clone(), address: *address, setup };
-                Writer::start(name, setup, device, self.at_exit)
+                self.start_with(setup, super::Device { device: device.clone(), address: *address, setup })
             }
             #[cfg(not(feature = "i2c"))]
-            Place::Bus { .. } => return Err(self.not_built("I2C", "i2c")),
+            Place::Bus { .. } => Err(self.not_built("I2C", "i2c")),
             #[cfg(feature = "pictures")]
             Place::Picture { file } => {
-                let emulated = super::outlet::Emulated::new(setup, super::outlet::picture_file(file.clone()));
-                Writer::start(name, setup, emulated, self.at_exit)
+                self.start_with(setup, super::Emulated::new(setup, super::picture_file(file.clone())))
             }
             #[cfg(not(feature = "pictures"))]
-            Place::Picture { .. } => return Err(self.not_built("picture files", "pictures")),
-        };
-        started.map_err(|problem| InstallationError::Thread { place: self.place.clone(), problem })
+            Place::Picture { .. } => Err(self.not_built("picture files", "pictures")),
+        }
+    }
+
+    #[cfg(any(feature = "i2c", feature = "pictures"))]
+    fn start_with(&self, setup: Setup, outlet: impl super::Outlet) -> Result<Writer, InstallationError> {
+        Writer::start(self.place.to_string(), setup, outlet, self.at_exit)
+            .map_err(|problem| InstallationError::Thread { place: self.place.clone(), problem })
     }
 
     #[cfg(not(all(feature = "i2c", feature = "pictures")))]

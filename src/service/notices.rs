@@ -1,8 +1,8 @@
 //! What is worth saying about readings: when one cannot be believed any more, and when it can be again.
 //!
-//! What enters are the readings of a pane and the time; what leaves are [`Notice`]s, for each reading at most one in ten
-//! seconds, and when the next one will be due. The last one said about a reading is always true in the end: a change that
-//! came too soon is said later. Pure.
+//! What enters are the readings of a pane and the time; what leaves are [`Notice`]s, for each reading a few at first and then
+//! at most one in ten seconds, and when the next one will be due. The last one said about a reading is always true in the end:
+//! a change that came too soon is said later. Pure.
 
 use std::fmt;
 use std::time::Duration;
@@ -10,8 +10,9 @@ use std::time::Duration;
 use super::throttle::{self, Throttle};
 use crate::readings::{Moment, Reading, ReadingSpec, State, Store};
 
-/// How far apart notices about one reading are.
+/// How far apart notices about one reading are, after a few at once.
 const APART: Duration = Duration::from_secs(10);
+const BURST: u32 = 2;
 
 /// A change of a reading's state, in words.
 #[derive(Clone, Debug, PartialEq)]
@@ -67,7 +68,7 @@ impl Notices {
                 said: State::Waiting,
                 seen: State::Waiting,
                 changes: 0,
-                throttle: Throttle::new(APART),
+                throttle: Throttle::with_burst(APART, BURST),
             })
         };
         self.readings = store.iter().map(told).collect();
@@ -164,7 +165,7 @@ mod tests {
     }
 
     #[test]
-    fn a_reading_that_flickers_is_told_every_ten_seconds_and_the_last_word_is_true() {
+    fn a_reading_that_flickers_is_told_a_few_times_and_the_last_word_is_true() {
         let events: Vec<_> =
             (0..21).map(|second| (second, if second % 2 == 0 { "err" } else { "12.4" }, false)).collect();
         let words = said(&events, 40);
@@ -172,18 +173,18 @@ mod tests {
             words,
             [
                 (0, "temp is faulty: expected a number, found \"err\"".into()),
-                (11, "temp is live: 12.4 °C (10 changes went untold)".into()),
-                (21, "temp is faulty: expected a number, found \"err\" (8 changes went untold)".into()),
+                (1, "temp is live: 12.4 °C".into()),
+                (2, "temp is faulty: expected a number, found \"err\"".into()),
+                (11, "temp is live: 12.4 °C (8 changes went untold)".into()),
+                (20, "temp is faulty: expected a number, found \"err\" (8 changes went untold)".into()),
             ]
         );
     }
 
     #[test]
     fn what_came_too_soon_is_said_later() {
-        assert_eq!(
-            said(&[(0, "err", false), (4, "12.4", false)], 30).last().unwrap(),
-            &(10, "temp is live: 12.4 °C".into())
-        );
+        let events = [(0, "err", false), (1, "12.4", false), (2, "err", false), (3, "12.4", false)];
+        assert_eq!(said(&events, 30).last().unwrap(), &(10, "temp is live: 12.4 °C".into()));
     }
 
     #[test]

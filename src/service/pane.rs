@@ -178,4 +178,24 @@ mod tests {
         assert_eq!(texts(&pane)[1].1, State::Faulty);
         assert_eq!(pane.next_change(), Some(at(50) + Duration::from_nanos(1)));
     }
+
+    #[test]
+    fn while_a_screen_takes_over_no_turn_wakes_it() {
+        let layout = "panel 128x32\nreading door from: \"cellar/ripening/door\" pick: words(open: 1, closed: 0) range: 0..1\n\
+                      screen a for: 5s { text \"a\" }\nscreen b for: 5s { text \"b\" }\n\
+                      screen open when: door == 1 { text \"open\" }\n";
+        let door = |payload: &str| Message { topic: "cellar/ripening/door".into(), ..message(payload) };
+        let mut pane = Pane::new(program(layout), at(0));
+        pane.update(at(0));
+        assert_eq!((pane.screen(), pane.next_change()), (Some("a"), Some(at(5))));
+        pane.accept(&door("open"), at(3));
+        pane.update(at(3));
+        pane.update(at(5));
+        // Only the reading's own age, five minutes unless the layout says otherwise.
+        let old = at(303) + Duration::from_nanos(1);
+        assert_eq!((pane.screen(), pane.next_change()), (Some("open"), Some(old)));
+        pane.accept(&door("closed"), at(12));
+        pane.update(at(12));
+        assert_eq!((pane.screen(), pane.next_change()), (Some("a"), Some(at(15))));
+    }
 }

@@ -7,18 +7,26 @@ use std::time::Duration;
 
 use crate::readings::Moment;
 
-/// Lets one occasion through in each span of time.
+/// Lets one occasion through in each span of time, and a few at once after a quiet time.
 #[derive(Clone, Debug)]
 pub(super) struct Throttle {
     apart: Duration,
-    last: Option<Moment>,
+    /// How far the occasions let through may run ahead of one in each span.
+    ahead: Duration,
+    /// When the occasions let through would have been over, one in each span.
+    paid: Moment,
     untold: u64,
 }
 
 impl Throttle {
-    /// Occasions are told at least `apart` from each other.
+    /// Lets one occasion through in each `apart`.
     pub const fn new(apart: Duration) -> Self {
-        Self { apart, last: None, untold: 0 }
+        Self { apart, ahead: Duration::ZERO, paid: Moment::at(Duration::ZERO), untold: 0 }
+    }
+
+    /// The same, but `more` further ones at once after a quiet time.
+    pub fn with_burst(apart: Duration, more: u32) -> Self {
+        Self { ahead: apart * more, ..Self::new(apart) }
     }
 
     /// Whether to speak now; then with the number of occasions that went untold since the last time.
@@ -27,13 +35,13 @@ impl Throttle {
             self.untold += 1;
             return None;
         }
-        self.last = Some(now);
+        self.paid = self.paid.max(now) + self.apart;
         Some(std::mem::take(&mut self.untold))
     }
 
     /// From when on the next occasion will be told.
     pub fn next(&self) -> Moment {
-        self.last.map_or(Moment::default(), |last| last + self.apart)
+        Moment::at(self.paid.since(Moment::default()).saturating_sub(self.ahead))
     }
 }
 

@@ -44,18 +44,15 @@ impl Watch {
                 news.notify_one();
             }
         };
-        let watcher = notify::recommended_watcher(handler).and_then(|mut watcher| {
-            for folder in &folders {
-                watcher
-                    .watch(folder, RecursiveMode::NonRecursive)
-                    .inspect_err(|error| {
-                        lament(format!("changes in {} will not be seen: {error}", folder.display()));
-                    })
-                    .ok();
+        let mut watcher = notify::recommended_watcher(handler)
+            .inspect_err(|error| lament(format!("changed layouts will not be seen: {error}")))
+            .ok();
+        for folder in &folders {
+            if let Some(Err(error)) = watcher.as_mut().map(|watcher| watcher.watch(folder, RecursiveMode::NonRecursive))
+            {
+                lament(format!("changes in {} will not be seen: {error}", folder.display()));
             }
-            Ok(watcher)
-        });
-        let watcher = watcher.inspect_err(|error| lament(format!("changed layouts will not be seen: {error}"))).ok();
+        }
         Self { _watcher: watcher, touched, unrest: None }
     }
 

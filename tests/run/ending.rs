@@ -1,12 +1,13 @@
 //! The beginning and the end: what is refused before anything is shown, and what a panel is left with.
 
 use std::fs;
+use std::os::unix::fs::MetadataExt;
 use std::process::{Command, Output};
 
 use sidelight::demo::Broker;
 use sidelight::draw::picture;
 
-use super::kit::{CLIMATE, Cellar, DOOR, SIDELIGHT, Sensor};
+use super::kit::{CLIMATE, Cellar, DOOR, SIDELIGHT, Sensor, until};
 
 const GOOD: [&str; 4] = ["--set", "temp=12.4", "--set", "rh=91"];
 
@@ -59,7 +60,9 @@ fn refused(cellar: &Cellar, arguments: &[&str]) -> String {
 #[test]
 fn what_cannot_work_is_refused_before_anything_is_shown() {
     let cellar = Cellar::new(&DOOR.replace("temp over", "tmp over"));
-    let with = |more: &[&'static str]| [&["door.layout", "--broker", "mqtt://b", "--panel", "picture:door.png"], more].concat();
+    let with = |more: &[&'static str]| {
+        [&["door.layout", "--broker", "mqtt://b", "--panel", "picture:door.png"], more].concat()
+    };
     let report = refused(&cellar, &with(&[]));
     assert!(report.contains("door.layout:11:12") && report.contains("cannot be shown as it is"), "{report}");
     assert!(!cellar.path("door.png").exists());
@@ -92,4 +95,29 @@ fn what_cannot_work_is_refused_before_anything_is_shown() {
     fs::write(cellar.path("sidelight.toml"), "[broker]\nurl = \"mqtt://b\"\npasword = \"geheim\"\n").unwrap();
     let told = refused(&cellar, &["--config", "sidelight.toml"]);
     assert!(told.contains("sidelight.toml:3:1: unknown field `pasword`") && !told.contains("geheim"), "{told}");
+}
+
+/// Device and inode of standard error are in `JOURNAL_STREAM`, and each line begins with its priority (systemd.exec(5) and
+/// sd-daemon(3), from memory).
+#[test]
+fn in_the_journal_lines_have_a_priority_and_no_time() {
+    let cellar = Cellar::new(DOOR);
+    let log = fs::File::create(cellar.path("journal")).unwrap();
+    let about = log.metadata().unwrap();
+    for (inode, journal) in [(about.ino(), true), (about.ino() + 1, false)] {
+        log.set_len(0).unwrap();
+        let ended = Command::new(SIDELIGHT)
+            .current_dir(cellar.folder.path())
+            .args(["run", "door.layout", "--broker", "mqtt://127.0.0.1:1", "--panel", "picture:attic/door.png"])
+            .env("JOURNAL_STREAM", format!("{}:{inode}", about.dev()))
+            .stderr(log.try_clone().unwrap())
+            .spawn();
+        let mut child = ended.unwrap();
+        let text = || fs::read_to_string(cellar.path("journal")).unwrap();
+        until("the line", || text().contains("nothing listens at mqtt://127.0.0.1:1"));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let text = text();
+        assert_eq!(text.trim_start_matches('\0').lines().all(|line| line.starts_with("<4>")), journal, "{text}");
+    }
 }

@@ -67,11 +67,13 @@ impl Cellar {
     }
 
     /// Waits until the panel's picture is what `render` makes of these arguments.
-    pub fn shows(&self, arguments: &[&str]) -> Duration {
-        let wanted = self.rendered(arguments);
-        until(&format!("the picture of {arguments:?}"), || {
-            fs::read(self.path("door.png")).is_ok_and(|png| png == wanted)
-        })
+    pub fn shows(&self, arguments: &[&str]) {
+        self.shows_png(&self.rendered(arguments));
+    }
+
+    /// Waits until the panel's picture is this one.
+    pub fn shows_png(&self, wanted: &[u8]) -> Duration {
+        until("the picture", || fs::read(self.path("door.png")).is_ok_and(|png| png == wanted))
     }
 }
 

@@ -1,12 +1,14 @@
 //! What is published is what is to be seen, to the bit, and what is not known looks like it.
 
 use std::fs;
+use std::time::Duration;
 
 use sidelight::demo::Broker;
 
 use super::kit::{CLIMATE, Cellar, DOOR, Sensor, until};
 
 const GOOD: [&str; 4] = ["--set", "temp=12.4", "--set", "rh=91"];
+const STALE: [&str; 8] = ["--set", "temp=12.4", "--set", "rh=91", "--state", "temp=stale", "--state", "rh=stale"];
 
 #[test]
 fn the_panel_shows_what_render_draws() {
@@ -18,8 +20,9 @@ fn the_panel_shows_what_render_draws() {
             run.says("subscribed to cellar/ripening/climate");
             cellar.shows(&[]);
             let mut sensor = Sensor::connect(broker.v3());
+            let wanted = cellar.rendered(&GOOD);
             sensor.publish(CLIMATE, "12.4,91.0");
-            let took = cellar.shows(&GOOD);
+            let took = cellar.shows_png(&wanted);
             eprintln!("MQTT {protocol}, QoS {qos}: from publishing to the picture file in {took:?}");
             sensor.publish(CLIMATE, "12.4,err");
             cellar.shows(&["--set", "temp=12.4", "--state", "rh=faulty"]);
@@ -35,14 +38,15 @@ fn silence_turns_a_reading_stale_and_the_broker_may_come_back() {
     let cellar = Cellar::new(&DOOR.replace("stale: 45s", "stale: 1s"));
     let run = cellar.run(address, &[]);
     run.says("subscribed to");
+    let (good, stale) = (cellar.rendered(&GOOD), cellar.rendered(&STALE));
     Sensor::connect(address).publish(CLIMATE, "12.4,91.0");
-    cellar.shows(&GOOD);
-    let stale = [&GOOD[..], &["--state", "temp=stale", "--state", "rh=stale"]].concat();
-    let took = cellar.shows(&stale);
-    eprintln!("stale after {took:?} of 1 s");
+    cellar.shows_png(&good);
+    let took = cellar.shows_png(&stale);
+    eprintln!("stale after {took:?}, asked for 1 s");
+    assert!(took > Duration::from_millis(500), "a second has to pass: {took:?}");
     drop(broker);
     run.says(&format!("nothing listens at mqtt://{address}"));
-    assert_eq!(fs::read(cellar.path("door.png")).unwrap(), cellar.rendered(&stale));
+    assert_eq!(fs::read(cellar.path("door.png")).unwrap(), stale);
     let _broker = Broker::start_on(ports).unwrap();
     until("two connections", || run.log().matches("subscribed to").count() == 2);
     Sensor::connect(address).publish(CLIMATE, "12.4,91.0");
@@ -68,7 +72,7 @@ fn a_retained_message_is_of_unknown_age() {
     Sensor::connect(broker.v3()).publish_retained(CLIMATE, "12.4,91.0");
     let cellar = Cellar::new(DOOR);
     let run = cellar.run(broker.v3(), &[]);
-    cellar.shows(&[&GOOD[..], &["--state", "temp=stale", "--state", "rh=stale"]].concat());
+    cellar.shows(&STALE);
     run.says("temp is stale: kept by the broker, nobody knows for how long");
 }
 
