@@ -79,7 +79,10 @@ fn drawing(criterion: &mut Criterion) {
                 let bar = Rectangle::new(Point::new(x, 0), Size::new(59, 9));
                 bar.into_styled(outline).draw(&mut frame).unwrap();
                 let length = 55 * share as u32 / 80;
-                Rectangle::new(Point::new(x + 2, 2), Size::new(length, 5)).into_styled(filling).draw(&mut frame).unwrap();
+                Rectangle::new(Point::new(x + 2, 2), Size::new(length, 5))
+                    .into_styled(filling)
+                    .draw(&mut frame)
+                    .unwrap();
                 Text::new(&text, Point::new(x, 28), style).draw(&mut frame).unwrap();
             }
             black_box(&frame);
@@ -93,7 +96,8 @@ fn payload_to_frame(criterion: &mut Criterion) {
     let mut store = Store::new(program.readings.clone());
     let mut renderer = Renderer::new(program, Moment::default());
     let mut outcomes = Vec::new();
-    let payloads: Vec<String> = (0..1000).map(|step| format!("{:.1},{:.1}", temperature(step).number, humidity(step).number)).collect();
+    let payloads: Vec<String> =
+        (0..1000).map(|step| format!("{:.1},{:.1}", temperature(step).number, humidity(step).number)).collect();
     let mut step = 0;
     criterion.bench_function("payload to changed frame", |bencher| {
         bencher.iter(|| {

@@ -66,9 +66,7 @@ fn json_has_lines_and_columns_from_1() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|one| {
-            (one["name"].as_str().unwrap(), one["line"].as_u64().unwrap(), one["column"].as_u64().unwrap())
-        })
+        .map(|one| (one["name"].as_str().unwrap(), one["line"].as_u64().unwrap(), one["column"].as_u64().unwrap()))
         .collect();
     assert_eq!(places, [("unknown panel", 1, 7), ("unknown argument", 2, 21)]);
     let clean = sidelight(&["check", "--json", DOOR]);
@@ -82,10 +80,7 @@ fn words_say_what_the_picture_says() {
     assert_eq!(done.status.code(), Some(0));
     let lines = text(&done.stdout);
     let lines: Vec<&str> = lines.lines().collect();
-    assert_eq!(
-        lines,
-        ["bar 11:7 live 12.4", "text 12:7 live 12.4°", "bar 15:7 stale 91", "text 16:7 stale 91%"],
-    );
+    assert_eq!(lines, ["bar 11:7 live 12.4", "text 12:7 live 12.4°", "bar 15:7 stale 91", "text 16:7 stale 91%"],);
     let nothing = sidelight(&["render", DOOR, "--words"]);
     assert!(text(&nothing.stdout).contains("text 12:7 waiting ––.–°"), "{}", text(&nothing.stdout));
 }
@@ -122,7 +117,8 @@ fn a_png_is_as_large_as_asked_for() {
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     let picture = image::open(out).unwrap().into_luma8();
     assert_eq!(picture.dimensions(), (384, 96));
-    let small = image::open(Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/ripening-door.png")).unwrap().into_luma8();
+    let small =
+        image::open(Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/ripening-door.png")).unwrap().into_luma8();
     assert!(picture.enumerate_pixels().all(|(x, y, pixel)| *pixel == *small.get_pixel(x / 3, y / 3)));
 }
 

@@ -28,7 +28,8 @@ fn examples(page: &str) -> Vec<(String, String)> {
     let mut lines = page.lines();
     while let Some(line) = lines.next() {
         if let Some(kind) = line.strip_prefix("```layout") {
-            let body: String = lines.by_ref().take_while(|line| *line != "```").map(|line| format!("{line}\n")).collect();
+            let body: String =
+                lines.by_ref().take_while(|line| *line != "```").map(|line| format!("{line}\n")).collect();
             examples.push((kind.trim().to_string(), body));
         }
     }

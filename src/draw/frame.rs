@@ -146,7 +146,11 @@ impl Frame {
         let width = self.size.width as usize;
         for page in first.y / 8..=last.y / 8 {
             let mask = page_mask(page, first.y, last.y);
-            change(&mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize], mask, first.x as usize);
+            change(
+                &mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize],
+                mask,
+                first.x as usize,
+            );
         }
     }
 

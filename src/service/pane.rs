@@ -186,16 +186,16 @@ mod tests {
                       screen open when: door == 1 { text \"open\" }\n";
         let door = |payload: &str| Message { topic: "cellar/ripening/door".into(), ..message(payload) };
         let mut pane = Pane::new(program(layout), at(0));
-        pane.update(at(0));
+        pane.update(at(0), NOON);
         assert_eq!((pane.screen(), pane.next_change()), (Some("a"), Some(at(5))));
         pane.accept(&door("open"), at(3));
-        pane.update(at(3));
-        pane.update(at(5));
+        pane.update(at(3), NOON);
+        pane.update(at(5), NOON);
         // Only the reading's own age, five minutes unless the layout says otherwise.
         let old = at(303) + Duration::from_nanos(1);
         assert_eq!((pane.screen(), pane.next_change()), (Some("open"), Some(old)));
         pane.accept(&door("closed"), at(12));
-        pane.update(at(12));
+        pane.update(at(12), NOON);
         assert_eq!((pane.screen(), pane.next_change()), (Some("a"), Some(at(15))));
     }
 }
