@@ -1,5 +1,5 @@
-//! The language's reference keeps its word: every example in `layouts/README.md` is compiled, and those that are meant to be
-//! refused are refused for the reason that they name.
+//! The language's reference keeps its word: every example in `layouts/README.md` and on the front page is compiled, and those that
+//! are meant to be refused are refused for the reason that they name.
 
 use std::path::Path;
 
@@ -38,26 +38,30 @@ fn examples(page: &str) -> Vec<(String, String)> {
 
 #[test]
 fn every_example_does_what_the_page_says() {
-    let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("layouts/README.md")).unwrap();
-    let examples = examples(&page);
-    assert!(examples.len() > 10, "the page lost its examples");
-    for (kind, body) in examples {
-        let text = match kind.as_str() {
-            "fragment" if body.starts_with("reading") || body.starts_with("value") => {
-                format!("{READINGS}{body}screen s {{ text \"{{temp:.0}}\" }}\n")
-            }
-            "fragment" => format!("{READINGS}screen s {{\n{body}}}\n"),
-            _ => body,
-        };
-        let found = findings(&text);
-        let report = language::report::to_text("layouts/README.md", &text, &found, false);
-        match kind.strip_prefix("error ") {
-            Some(name) => {
-                let errors: Vec<&str> = found.iter().map(|finding| finding.name).collect();
-                assert_eq!(errors, [name], "{report}");
-                assert_eq!(found[0].severity, Severity::Error);
-            }
-            None => assert!(found.is_empty(), "an example has findings:\n{report}"),
+    for (name, least) in [("README.md", 2), ("layouts/README.md", 11)] {
+        let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(name)).unwrap();
+        let examples = examples(&page);
+        assert!(examples.len() >= least, "{name} lost its examples");
+        examples.into_iter().for_each(|(kind, body)| does_what_it_says(name, &kind, body));
+    }
+}
+
+fn does_what_it_says(page: &str, kind: &str, body: String) {
+    let text = match kind {
+        "fragment" if body.starts_with("reading") || body.starts_with("value") => {
+            format!("{READINGS}{body}screen s {{ text \"{{temp:.0}}\" }}\n")
         }
+        "fragment" => format!("{READINGS}screen s {{\n{body}}}\n"),
+        _ => body,
+    };
+    let found = findings(&text);
+    let report = language::report::to_text(page, &text, &found, false);
+    match kind.strip_prefix("error ") {
+        Some(name) => {
+            let errors: Vec<&str> = found.iter().map(|finding| finding.name).collect();
+            assert_eq!(errors, [name], "{report}");
+            assert_eq!(found[0].severity, Severity::Error);
+        }
+        None => assert!(found.is_empty(), "an example has findings:\n{report}"),
     }
 }

@@ -74,6 +74,7 @@ pub(super) fn quantity(dimension: Dimension) -> Option<&'static str> {
 }
 
 /// The dimension with these powers, spelled as products and quotients of base dimensions.
+#[expect(clippy::panic, reason = "the tables are built at compile time, where this stops the build")]
 const fn of(above: &[Dimension], below: &[Dimension]) -> Dimension {
     let mut all = Dimension::RATIO;
     let mut index = 0;
