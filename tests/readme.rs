@@ -22,7 +22,8 @@ fn blocks(page: &str, language: &str) -> Vec<String> {
     let mut lines = page.lines();
     while let Some(line) = lines.next() {
         if let Some(this) = line.strip_prefix("```") {
-            let body: String = lines.by_ref().take_while(|line| *line != "```").map(|line| format!("{line}\n")).collect();
+            let body: String =
+                lines.by_ref().take_while(|line| *line != "```").map(|line| format!("{line}\n")).collect();
             if this == language {
                 blocks.push(body);
             }
