@@ -172,6 +172,8 @@ fn every_verb_has_help_with_an_example() {
         .skip_while(|line| !line.starts_with("Commands:"))
         .skip(1)
         .take_while(|line| !line.is_empty())
+        // What is indented further goes on with the line above.
+        .filter(|line| !line.starts_with("    "))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|verb| *verb != "help")
         .collect();

@@ -83,7 +83,7 @@ fn the_report_is_what_check_says() {
     let layout = blocks(&page, "layout").pop().unwrap();
     let fitting = "text \"{temp:.1}°\" size: fit";
     assert!(layout.contains(fitting), "the page's layout lost the line that its report is about");
-    let layout = layout.replace(fitting, "text \"{temp:.1}°\" size: 20 face: narrow");
+    let layout = layout.replace(fitting, "text \"{temp:.1}°\" size: 22 face: narrow");
     let report = commands::compile(layout.as_bytes(), Path::new("door.layout")).report(false);
     assert_eq!(blocks(&page, "text"), [report.trim_end().to_string() + "\n"]);
 }
