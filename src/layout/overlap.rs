@@ -1,6 +1,6 @@
 //! Overlaps: elements that would paint over each other.
 //!
-//! What enters are the items of a screen with the pixels that each may touch; what leaves is a finding for each pair that could
+//! What enters are the items of a screen with the pixels that each may touch; what leaves is a finding for each element that could
 //! be misread. Within one `overlay` elements may meet on purpose, but two texts that are shown at the same time may not.
 
 use crate::draw::Rectangle;
@@ -16,21 +16,20 @@ pub struct Drawn {
     pub overlays: Vec<Span>,
 }
 
-/// Reports each pair of items that meet where they must not.
+/// Reports each element that meets another one below it where it must not; the first of those is named.
 pub fn overlaps(drawn: &[Drawn], findings: &mut Vec<Finding>) {
-    let mut reported: Vec<(Span, Span)> = Vec::new();
+    let mut reported: Option<Span> = None;
     for (index, upper) in drawn.iter().enumerate() {
-        for lower in &drawn[..index] {
-            let spans = (lower.item.span, upper.item.span);
-            if !may_meet(lower, upper) && meet(&lower.item.ink, &upper.item.ink) && !reported.contains(&spans) {
-                reported.push(spans);
-                findings.push(
-                    Finding::error("overlap", upper.item.span, "this element would paint over another one")
-                        .label("on top")
-                        .related(lower.item.span, "below")
-                        .help("move one of them; to show one or the other, put both into an `overlay`, each with its own `when:`"),
-                );
-            }
+        let meets = |lower: &&Drawn| !may_meet(lower, upper) && meet(&lower.item.ink, &upper.item.ink);
+        // The items of one element, such as the sides of a frame, follow each other.
+        if let Some(lower) = drawn[..index].iter().find(meets).filter(|_| reported != Some(upper.item.span)) {
+            reported = Some(upper.item.span);
+            findings.push(
+                Finding::error("overlap", upper.item.span, "this element would paint over another one")
+                    .label("on top")
+                    .related(lower.item.span, "below")
+                    .help("move one of them; to show one or the other, put both into an `overlay`, each with its own `when:`"),
+            );
         }
     }
 }
