@@ -117,7 +117,7 @@ impl BarShape {
             frame.fill(self.outer(at + self.inset, 1, 0, thickness), Ink::Full);
         }
         if let Some(beyond) = level.beyond {
-            self.draw_chevron(frame, beyond);
+            self.draw_beyond(frame, beyond, level.state);
         }
     }
 
@@ -144,42 +144,51 @@ impl BarShape {
             frame.fill(self.outer(from, band, 1, 1), ink);
             frame.fill(self.outer(from, band, thickness - 2, 1), ink);
         } else {
-            // No room for that: the outline is broken everywhere but along the band.
+            // No room for that: between its ends the outline stands along the band alone.
             for row in [0, thickness - 1] {
-                frame.fill(self.outer(0, length, row, 1), Ink::Half);
                 frame.fill(self.outer(from, band, row, 1), ink);
             }
         }
     }
 
     fn draw_filling(&self, frame: &mut Frame, (from, to): (u32, u32), ink: Ink) {
-        let inner = self.thickness() - 2 * self.inset;
+        let (thickness, inner) = (self.thickness(), self.thickness() - 2 * self.inset);
         frame.fill(self.inner(from, to - from, 0, inner), ink);
         if let Some(segments) = self.segments {
+            // Within the band a cut goes on through the gap that the band closes.
+            let line = self.inset.min(1);
             for cut in 1..segments {
                 let at = cut * self.length() / segments;
                 if from < at && at < to {
-                    frame.fill(self.inner(at, 1, 0, inner), Ink::Off);
+                    frame.fill(self.outer(at + self.inset, 1, line, thickness - 2 * line), Ink::Off);
                 }
             }
         }
     }
 
-    /// An arrow head at the end that the number lies beyond, dark on the filling and lit beside it.
-    fn draw_chevron(&self, frame: &mut Frame, beyond: Beyond) {
+    /// An arrow head at the end that the number lies beyond, dark on a full filling and lit elsewhere; two notches where the bar
+    /// is too thin for one.
+    fn draw_beyond(&self, frame: &mut Frame, beyond: Beyond, state: State) {
         let (length, inner) = (self.length(), self.thickness() - 2 * self.inset);
+        let from_end = |distance: u32, wide: u32| match beyond {
+            Beyond::Over => length.saturating_sub(distance + wide),
+            Beyond::Under => distance,
+        };
         let reach = inner.div_ceil(2);
         if inner < 3 || length < reach + 3 {
+            for distance in [1, 3] {
+                frame.invert(self.inner(from_end(distance, 1), 1, 0, inner));
+            }
             return;
+        }
+        if state == State::Stale {
+            // On half ink no arrow can be made out.
+            frame.fill(self.inner(from_end(0, reach + 3), reach + 3, 0, inner), Ink::Off);
         }
         for across in 0..inner {
             // Tip in the middle, one pixel further back for each row away from it.
-            let back = (2 * across).abs_diff(inner - 1) / 2 + 1;
-            let at = match beyond {
-                Beyond::Over => length - 2 - back,
-                Beyond::Under => back,
-            };
-            frame.invert(self.inner(at, 2, across, 1));
+            let back = (2 * across).abs_diff(inner - 1) / 2;
+            frame.invert(self.inner(from_end(1 + back, 2), 2, across, 1));
         }
     }
 

@@ -3,6 +3,9 @@
 /// The longest name that is compared, in characters: comparing takes time in proportion to both lengths.
 const MAX_CHARACTERS: usize = 64;
 
+/// How many candidates are looked at; no layout that anybody wrote by hand has more names.
+const MAX_CANDIDATES: usize = 256;
+
 /// The candidate that differs least from `name`, if it differs little: by one edit (a character put in, left out, replaced, or
 /// two swapped) for every three characters of the longer one, and at least by one. Upper and lower case count as equal. Of
 /// several equally near the first wins.
@@ -13,7 +16,7 @@ pub fn nearest<'a>(name: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     }
     let name = name.to_lowercase();
     let mut best: Option<(usize, &'a str)> = None;
-    for candidate in candidates {
+    for candidate in candidates.into_iter().take(MAX_CANDIDATES) {
         let longer = candidate.chars().count().max(length);
         if longer > MAX_CHARACTERS {
             continue;

@@ -20,6 +20,8 @@ use super::expressions::Checked;
 /// The words that an element begins with, in the order of the reference.
 pub(super) const ELEMENTS: [&str; 9] = ["text", "icon", "bar", "rule", "frame", "space", "columns", "stack", "overlay"];
 
+/// More elements than anybody can tell apart on all screens of a panel; a bound on the work that a file can ask for.
+const MOST_ELEMENTS: usize = 1000;
 /// No length on a panel is greater.
 const MOST_PIXELS: u32 = 128;
 /// Dark pixels between columns where the file does not say.
@@ -42,7 +44,25 @@ impl Checker {
             );
             return Vec::new();
         };
-        let elements: Vec<Element> = statements.iter().filter_map(|statement| self.element(statement)).collect();
+        let mut elements = Vec::new();
+        for statement in statements {
+            self.elements += 1;
+            if self.elements == MOST_ELEMENTS + 1 {
+                self.findings.push(
+                    Finding::error(
+                        "too many elements",
+                        statement.word.span,
+                        format!("a layout holds at most {MOST_ELEMENTS} elements"),
+                    )
+                    .label("one more")
+                    .help("take out what nobody can see"),
+                );
+            }
+            if self.elements > MOST_ELEMENTS || self.gives_up() {
+                break;
+            }
+            elements.extend(self.element(statement));
+        }
         if statements.is_empty() {
             self.findings.push(
                 Finding::warning("nothing to show", owner.span, format!("this `{}` holds nothing", owner.word.value))

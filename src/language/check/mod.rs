@@ -12,7 +12,7 @@ use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Finding, Severity};
+use super::{Finding, MAX_FINDINGS, Severity};
 
 use expressions::{Expressions, Scope};
 
@@ -23,7 +23,15 @@ const STATEMENTS: [&str; 4] = ["panel", "reading", "value", "screen"];
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
     let mut checker = Checker::default();
     let layout = checker.document(document);
-    let findings = checker.findings;
+    let mut findings = checker.findings;
+    if findings.len() >= MAX_FINDINGS {
+        findings.truncate(MAX_FINDINGS);
+        let last = findings[MAX_FINDINGS - 1].span;
+        findings.push(
+            Finding::error("too many findings", last, format!("gave up after {MAX_FINDINGS} mistakes"))
+                .help("mend the first ones and check again"),
+        );
+    }
     let failed = findings.iter().any(|finding| finding.severity == Severity::Error);
     (layout.filter(|_| !failed), findings)
 }
@@ -35,9 +43,16 @@ struct Checker {
     scope: Scope,
     reading_bounds: Vec<Bounds>,
     value_bounds: Vec<Bounds>,
+    /// How many elements there were so far.
+    elements: usize,
 }
 
 impl Checker {
+    /// Whether there are so many mistakes that nobody wants to see more of them.
+    fn gives_up(&self) -> bool {
+        self.findings.len() >= MAX_FINDINGS
+    }
+
     /// Checks expressions against all that was declared so far.
     fn expressions(&mut self) -> Expressions<'_> {
         Expressions { scope: &self.scope, findings: &mut self.findings }

@@ -43,6 +43,9 @@ impl Checker {
         let mut panel: Option<(Size, Span)> = None;
         let (mut readings, mut values, mut screens) = (Vec::new(), Vec::new(), Vec::<Screen>::new());
         for statement in &document.statements {
+            if self.gives_up() {
+                break;
+            }
             match statement.word.value.as_str() {
                 "panel" => {
                     let size = self.panel(statement);
