@@ -185,6 +185,16 @@ fn screens_are_shown_in_turn() {
     assert_eq!(shown_at(104), is("one", 105));
     assert_eq!(shown_at(105), is("two", 115));
     assert_eq!(shown_at(115), is("one", 120));
+    // Below a screen that took over there is nothing to wake up for.
+    renderer.set(0, live(9.0));
+    renderer.draw(at(119));
+    assert_eq!((renderer.screen(), renderer.next_change()), (Some("alert"), None));
+    renderer.set(0, live(1.0));
+    let mut shown_at = |seconds| {
+        renderer.draw(at(seconds));
+        (renderer.screen().map(str::to_string), renderer.next_change())
+    };
+    assert_eq!(shown_at(119), is("one", 120));
     // After a year asleep the round goes on where it would be, at once.
     let year = 365 * 24 * 3600;
     assert_eq!(shown_at(115 + year), is("one", 120 + year));

@@ -1,7 +1,7 @@
 //! Running a program: readings in, a frame out, and only what changed is drawn again.
 //!
 //! What enters are numbers with their states, and the time; what leaves is the frame, whether it changed, and when it will
-//! change by itself. After the first picture nothing here allocates.
+//! change by itself. Once a screen and its longest texts were shown, drawing allocates nothing.
 
 use std::sync::Arc;
 
@@ -14,9 +14,9 @@ use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::readings::{Moment, State};
 
-use super::clock;
 use super::format;
 use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
+use crate::language::clock;
 
 /// A program with the state of its readings and the picture that they give.
 #[derive(Clone, Debug)]
@@ -132,7 +132,9 @@ impl Renderer {
             self.drawn_once = true;
             self.frame.fill(Rectangle::new(Point::zero(), program.size), Ink::Off);
             if let Some(screen) = screen.map(|index| &program.screens[index]) {
-                self.shown.resize(screen.items.len(), Shown::default());
+                // What is left over from a screen with more items keeps its buffers for the next turn.
+                let items = screen.items.len().max(self.shown.len());
+                self.shown.resize(items, Shown::default());
                 for (index, item) in screen.items.iter().enumerate() {
                     self.refresh(index, item);
                     self.draw_item(index, item);
@@ -163,7 +165,11 @@ impl Renderer {
         }
     }
 
+    /// Only while a screen is shown in turn: below one that took over, turns pass unseen.
     fn next_turn(&self) -> Option<Moment> {
+        if self.screen.is_some_and(|index| self.program.screens[index].when.is_some()) {
+            return None;
+        }
         let (screen, since) = self.turn;
         let takes_turns = |screen: &&Screen| screen.when.is_none();
         let several = self.program.screens.iter().filter(takes_turns).nth(1).is_some();

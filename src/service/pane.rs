@@ -57,9 +57,7 @@ impl Pane {
 
     /// When the picture may change although no message comes, after the last [`update`](Self::update); `None` if it will not.
     pub fn next_change(&self) -> Option<Moment> {
-        // A turn that has come while another screen takes over waits for a reading, and there is no use in looking again.
-        let turn = self.renderer.next_change().filter(|turn| *turn > self.looked);
-        self.store.next_change(self.looked).into_iter().chain(turn).min()
+        self.store.next_change(self.looked).into_iter().chain(self.renderer.next_change()).min()
     }
 
     /// Goes on with another program. Readings that listen to the same topics with the same pick keep number, state and age.
@@ -114,7 +112,7 @@ mod tests {
     use std::time::Duration;
 
     use super::*;
-    use crate::commands::compile;
+    use crate::service::compile;
 
     const NOON: DateTime = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
 
