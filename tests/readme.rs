@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use clap::{CommandFactory, Parser};
-use sidelight::commands::{self, CommandLine};
-use sidelight::service::Config;
+use sidelight::commands::CommandLine;
+use sidelight::service::{self, Config};
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -84,7 +84,7 @@ fn the_report_is_what_check_says() {
     let fitting = "text \"{temp:.1}°\" size: fit";
     assert!(layout.contains(fitting), "the page's layout lost the line that its report is about");
     let layout = layout.replace(fitting, "text \"{temp:.1}°\" size: 22 face: narrow");
-    let report = commands::compile(layout.as_bytes(), Path::new("door.layout")).report(false);
+    let report = service::compile(layout.as_bytes(), Path::new("door.layout")).report(false);
     assert_eq!(blocks(&page, "text"), [report.trim_end().to_string() + "\n"]);
 }
 

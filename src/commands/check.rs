@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use crate::language::{Severity, report};
+use crate::service::load;
 
-use super::{Failure, load};
+use super::Failure;
 
 /// Find what is wrong or doubtful in layout files, by line and column
 #[derive(Debug, clap::Args)]

@@ -14,7 +14,7 @@ use crate::feed::Settings;
 use crate::panel::{Controller, Setup};
 use crate::service::{AtExit, Emulated, Service, Show, Source, Trouble, Writer, picture_file};
 
-use super::Failure;
+use super::{Failure, program_or_report};
 
 /// Try it all without any hardware: broker, invented sensors, service and an emulated panel in one process
 #[derive(Debug, clap::Args)]
@@ -49,7 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         None => Source::BuiltIn { name: "the demo's layout", text: demo::LAYOUT },
     };
     let loaded = source.load()?;
-    let program = loaded.program_or_report(Path::new(&source.name()))?;
+    let program = program_or_report(&loaded, Path::new(&source.name()))?;
     let setup = Setup::new(Controller::Ssd1306, program.size);
     setup.check().map_err(outside)?;
     let broker = Broker::start().map_err(outside)?;

@@ -3,17 +3,14 @@
 use std::io;
 use std::path::PathBuf;
 
+use crate::service::Unreadable;
+
 /// Something that a command cannot get past.
 #[derive(Debug, thiserror::Error)]
 pub enum Failure {
     /// A file could not be read.
-    #[error("cannot read {}: {problem}", path.display())]
-    Read {
-        /// Which file.
-        path: PathBuf,
-        /// Why.
-        problem: io::Error,
-    },
+    #[error(transparent)]
+    Read(#[from] Unreadable),
     /// A file could not be written.
     #[error("cannot write {}: {problem}", path.display())]
     Write {

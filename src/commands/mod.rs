@@ -8,17 +8,21 @@ mod completions;
 #[cfg(feature = "demo")]
 mod demo;
 mod failure;
-mod load;
 mod log;
 mod render;
 mod run;
 
+use std::io::IsTerminal;
+use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use clap::{Parser, Subcommand};
 
+use crate::layout::Program;
+use crate::service::Loaded;
+
 pub use failure::Failure;
-pub use load::{Loaded, compile, load};
 
 /// Turns a small layout file into the picture on a one-bit panel beside a door, fed by MQTT readings.
 #[derive(Debug, Parser)]
@@ -61,4 +65,10 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         eprintln!("sidelight: {failure}");
         ExitCode::from(2)
     })
+}
+
+/// The program of a layout; the report goes to standard error where there is none, and where there are warnings.
+fn program_or_report(loaded: &Loaded, path: &Path) -> Result<Arc<Program>, Failure> {
+    eprint!("{}", loaded.report(std::io::stderr().is_terminal()));
+    loaded.program.clone().ok_or_else(|| Failure::Layout { path: path.into() })
 }

@@ -12,8 +12,9 @@ use crate::formulas::Evaluated;
 use crate::language::{nearest, report};
 use crate::layout::{Program, Renderer};
 use crate::readings::{Moment, State};
+use crate::service::load;
 
-use super::{Failure, load};
+use super::{Failure, program_or_report};
 
 /// Draw a layout with given readings
 #[derive(Debug, clap::Args)]
@@ -56,7 +57,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let loaded = load(&arguments.file)?;
-    let mut program = loaded.program_or_report(&arguments.file)?;
+    let mut program = program_or_report(&loaded, &arguments.file)?;
     if let Some(name) = &arguments.screen {
         program = only_screen(&program, name)?;
     }

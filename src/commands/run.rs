@@ -9,10 +9,12 @@ use std::sync::Arc;
 
 use crate::feed::{Delivery, Protocol};
 use crate::layout::Program;
-use crate::service::{AtExit, Broker, Config, Installation, Log, Panel, Place, Service, Show, Source};
+use crate::service::{
+    AtExit, Broker, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
+};
 
 use super::log::{self, Verbosity};
-use super::{Failure, Loaded};
+use super::{Failure, program_or_report};
 
 /// Show a layout on panels, fed by a broker
 #[derive(Debug, clap::Args)]
@@ -137,8 +139,18 @@ fn outside(problem: impl std::fmt::Display) -> Failure {
     Failure::Outside(problem.to_string())
 }
 
+/// No installation needs more, not even one of a hundred panels.
+const MOST_CONFIG_BYTES: usize = 256 * 1024;
+
 fn read_config(file: &Path) -> Result<Installation, Failure> {
-    let text = std::fs::read_to_string(file).map_err(|problem| Failure::Read { path: file.into(), problem })?;
+    let bytes = read_start(file, MOST_CONFIG_BYTES + 1)?;
+    let refused = |why: &str| Failure::Argument(format!("{}: {why}", file.display()));
+    if bytes.len() > MOST_CONFIG_BYTES {
+        return Err(refused(&format!(
+            "an installation has at most {MOST_CONFIG_BYTES} bytes; is this the right file?"
+        )));
+    }
+    let text = String::from_utf8(bytes).map_err(|_| refused("this is no text in UTF-8; is this the right file?"))?;
     let folder = file.parent().unwrap_or(Path::new(""));
     Config::read(&file.display().to_string(), &text, folder).map_err(outside)
 }
@@ -178,8 +190,8 @@ fn shows(panels: &[Panel]) -> Result<Vec<Show>, Failure> {
     for panel in panels {
         let path = panel.layout.as_path();
         if !layouts.iter().any(|(known, ..)| *known == path) {
-            let loaded = super::load(path)?;
-            let program = loaded.program_or_report(path)?;
+            let loaded = load(path)?;
+            let program = program_or_report(&loaded, path)?;
             layouts.push((path, loaded, program));
         }
     }

@@ -9,10 +9,10 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::Notify;
 
 use super::terminal::{LEAVE, Terminal};
-use crate::commands::Loaded;
 use crate::draw::Frame;
 use crate::language::{Severity, report};
 use crate::readings::{Excerpt, Moment, State};
+use crate::service::Loaded;
 use crate::service::{Happening, Pane, Witness};
 
 /// Where the demo is to be seen.

@@ -3,13 +3,13 @@
 //! What enters are flags or a configuration file, already read; what leaves are settings of a session and running writers.
 //! Password and certificate files are read here, and what is in them goes nowhere else.
 
-use std::fs::File;
-use std::io::{self, Read};
+use std::io;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use tracing::warn;
 
+use super::files::{Unreadable, read_start};
 use super::place::Place;
 use super::writer::{AtExit, Writer};
 use crate::draw::Size;
@@ -17,7 +17,7 @@ use crate::feed::{BrokerUrl, Delivery, Protocol, Secret, Settings};
 use crate::panel::{Controller, Setup, SetupError};
 
 /// More than this is read of no password file and no certificate file.
-const MOST_BYTES: u64 = 4 << 20;
+const MOST_BYTES: usize = 4 << 20;
 
 /// The broker, and the panels.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -177,11 +177,11 @@ impl Broker {
 }
 
 fn read(what: &'static str, file: &Path) -> Result<Vec<u8>, InstallationError> {
-    let mut bytes = Vec::new();
-    File::open(file)
-        .and_then(|opened| opened.take(MOST_BYTES).read_to_end(&mut bytes))
-        .map_err(|problem| InstallationError::Read { what, file: file.into(), problem })?;
-    Ok(bytes)
+    read_start(file, MOST_BYTES).map_err(|Unreadable { path: file, problem }| InstallationError::Read {
+        what,
+        file,
+        problem,
+    })
 }
 
 impl Panel {

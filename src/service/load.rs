@@ -3,8 +3,6 @@
 //! What enters is a path; what leaves are the file's text, its findings and, without errors, its program. Outline faces are
 //! read from beside the layout file.
 
-use std::fs::File;
-use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -13,10 +11,10 @@ use crate::language::model::{Face, Layout, Text, TextPart};
 use crate::language::{self, Finding, Severity, report};
 use crate::layout::{self, Program};
 
-use super::Failure;
+use super::files::{Unreadable, read_start};
 
 /// More than this is read of no font file; the catalogue refuses files of that size.
-const MOST_FONT_BYTES: u64 = 16 * 1024 * 1024;
+const MOST_FONT_BYTES: usize = 16 * 1024 * 1024;
 
 /// A layout file as far as it could be understood.
 #[derive(Debug)]
@@ -32,13 +30,8 @@ pub struct Loaded {
 }
 
 /// Reads and compiles a layout file. Findings are no failure; only a file that cannot be read is.
-pub fn load(path: &Path) -> Result<Loaded, Failure> {
-    let failure = |problem| Failure::Read { path: path.into(), problem };
-    let mut bytes = Vec::new();
-    // One byte more than is allowed is enough to see that a file is too large.
-    let most = language::MAX_BYTES as u64 + 1;
-    File::open(path).and_then(|file| file.take(most).read_to_end(&mut bytes)).map_err(failure)?;
-    Ok(compile(&bytes, path))
+pub fn load(path: &Path) -> Result<Loaded, Unreadable> {
+    Ok(compile(&read_start(path, language::MAX_BYTES + 1)?, path))
 }
 
 /// Compiles what stands in a layout file; outline faces are looked for beside `path`.
@@ -84,7 +77,7 @@ fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<
         seen.push(&face.value);
         let characters: String = texts.iter().map(|text| literal_characters(text)).collect();
         let file = path.parent().unwrap_or(Path::new("")).join(&face.value);
-        let added = read_font(&file).and_then(|bytes| {
+        let added = read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string()).and_then(|bytes| {
             catalogue.add_outline(&face.value, &bytes, &characters).map_err(|problem| problem.to_string())
         });
         if let Err(problem) = added {
@@ -96,15 +89,6 @@ fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<
         }
     }
     findings
-}
-
-/// The bytes of a font file, unless it is larger than any that would be taken.
-fn read_font(file: &Path) -> Result<Vec<u8>, String> {
-    let mut bytes = Vec::new();
-    File::open(file)
-        .and_then(|opened| opened.take(MOST_FONT_BYTES).read_to_end(&mut bytes))
-        .map_err(|problem| format!("cannot read {}: {problem}", file.display()))?;
-    Ok(bytes)
 }
 
 /// The characters that a text shows whatever its readings are.
@@ -125,13 +109,5 @@ impl Loaded {
     /// The findings as a report for people; empty without any.
     pub fn report(&self, color: bool) -> String {
         report::to_text(&self.name, &self.text, &self.findings, color)
-    }
-
-    /// The program; the report goes to standard error where there is none, and where there are warnings.
-    pub fn program_or_report(&self, path: &Path) -> Result<Arc<Program>, Failure> {
-        use std::io::IsTerminal;
-
-        eprint!("{}", self.report(std::io::stderr().is_terminal()));
-        self.program.clone().ok_or_else(|| Failure::Layout { path: path.into() })
     }
 }

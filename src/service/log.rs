@@ -7,9 +7,9 @@ use std::time::Duration;
 
 use tracing::{debug, error, info, warn};
 
+use super::Loaded;
 use super::throttle::{Throttle, untold};
 use super::witness::{Happening, Witness};
-use crate::commands::Loaded;
 use crate::feed::{Filter, LARGEST_PAYLOAD};
 use crate::language::{Severity, report};
 use crate::readings::{Excerpt, Moment, State};

@@ -6,7 +6,9 @@
 
 mod clock;
 mod config;
+mod files;
 mod installation;
+mod load;
 mod log;
 mod notices;
 mod outlet;
@@ -20,7 +22,9 @@ mod witness;
 mod writer;
 
 pub use config::{Config, ConfigError};
+pub use files::{Unreadable, read_start};
 pub use installation::{Broker, Installation, InstallationError, Panel};
+pub use load::{Loaded, compile, load};
 pub use log::Log;
 pub use notices::{Notice, Notices};
 #[cfg(feature = "i2c")]

@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::commands::{Failure, Loaded, compile, load};
+use super::{Loaded, Unreadable, compile, load};
 
 /// Where a layout comes from.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,8 +25,8 @@ impl Source {
     /// Reads and compiles the layout.
     ///
     /// # Errors
-    /// [`Failure::Read`] if it cannot be read. What is wrong with the layout stands in the findings.
-    pub fn load(&self) -> Result<Loaded, Failure> {
+    /// [`Unreadable`] if it cannot be read. What is wrong with the layout stands in the findings.
+    pub fn load(&self) -> Result<Loaded, Unreadable> {
         match self {
             Self::File(path) => load(path),
             Self::BuiltIn { name, text } => Ok(compile(text.as_bytes(), Path::new(name))),

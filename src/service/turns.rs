@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::time::{sleep_until, timeout};
 
+use super::Loaded;
 use super::clock::Clock;
 use super::notices::Notices;
 use super::pane::Pane;
@@ -18,7 +19,6 @@ use super::source::Source;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
-use crate::commands::Loaded;
 use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
 use crate::layout::Program;
 use crate::readings::Moment;

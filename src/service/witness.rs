@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use super::notices::Notice;
 use super::pane::Pane;
-use crate::commands::{Failure, Loaded};
+use super::{Loaded, Unreadable};
 use crate::feed::{Filter, FilterRefusal, Message, Reason};
 use crate::panel::SetupError;
 use crate::readings::Moment;
@@ -77,7 +77,7 @@ pub enum Happening<'a> {
     /// A layout cannot be read; the one before goes on.
     Unread {
         /// Why.
-        failure: &'a Failure,
+        failure: &'a Unreadable,
     },
     /// A changed layout is for a panel that is not there; the one before goes on.
     Unfit {
