@@ -183,3 +183,33 @@ fn every_verb_has_help_with_an_example() {
         assert!(help.contains(&format!("  sidelight {verb}")), "{verb}: {help}");
     }
 }
+
+/// Files of the largest size in which everything is wrong, or everything overlaps: the report ends, and soon.
+#[test]
+fn floods_of_mistakes_end_soon() {
+    let repeated = |line: &str| {
+        let mut text = String::from("panel 128x32\nreading a from: \"cellar/a\"\nscreen s {\n");
+        while text.len() < 250_000 {
+            text.push_str(line);
+        }
+        text.push_str("}\n");
+        text
+    };
+    for (name, layout, finding) in [
+        ("overlapping rules", repeated("rule at: (0, 0)\n"), "too many elements"),
+        ("unknown names", repeated("text \"{unknown_name}\"\n"), "too many findings"),
+        ("unknown words", repeated("textt\n"), "too many findings"),
+        ("unknown arguments", repeated("rule thicknes: 1\n"), "too many findings"),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let path = file(&folder, layout);
+        let begun = Instant::now();
+        let done = sidelight(&["check", path.to_str().unwrap()]);
+        let taken = begun.elapsed();
+        let report = text(&done.stderr);
+        assert_eq!(done.status.code(), Some(1), "{name}");
+        assert!(report.contains(finding), "{name}: {report}");
+        // A bound on hanging, not a measurement: none of these takes a second.
+        assert!(taken < Duration::from_secs(20), "{name} took {taken:?}");
+    }
+}

@@ -65,3 +65,43 @@ fn does_what_it_says(page: &str, kind: &str, body: String) {
         None => assert!(found.is_empty(), "an example has findings:\n{report}"),
     }
 }
+
+fn page() -> String {
+    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("layouts/README.md")).unwrap()
+}
+
+/// The part of the page behind a heading or a phrase, up to the next blank line.
+fn paragraph<'a>(page: &'a str, begin: &str) -> &'a str {
+    let start = page.find(begin).unwrap_or_else(|| panic!("the page lost “{begin}”"));
+    page[start..].split("\n\n").next().unwrap()
+}
+
+fn quoted(text: &str) -> Vec<&str> {
+    text.split('`').skip(1).step_by(2).collect()
+}
+
+#[test]
+fn the_page_lists_every_icon() {
+    let page = page();
+    let listed: Vec<&str> = quoted(paragraph(&page, "The icons are"));
+    assert_eq!(listed, sidelight::faces::icons::NAMES);
+}
+
+#[test]
+fn every_unit_on_the_page_is_known() {
+    let page = page();
+    let listed = paragraph(&page, "Units may be written as usual");
+    let units: Vec<&str> = quoted(listed)[0].split_whitespace().collect();
+    assert!(units.len() > 40, "{units:?}");
+    for unit in units {
+        assert!(sidelight::units::lookup(unit).is_some(), "`{unit}` is no known unit");
+    }
+}
+
+#[test]
+fn every_function_is_on_the_page() {
+    let page = page();
+    for function in sidelight::formulas::Function::ALL {
+        assert!(page.contains(&format!("`{}(", function.name())), "{} is not on the page", function.name());
+    }
+}

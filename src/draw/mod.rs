@@ -1,6 +1,7 @@
 //! Drawing into a one-bit frame: the frame itself, packed bitmaps, and the shapes that elements are made of.
 //!
-//! What enters are pixels and bitmaps with their places; what leaves is a [`Frame`]. Nothing here knows of readings or files.
+//! What enters are glyphs, numbers with their states, and places; what leaves is a [`Frame`]. Nothing here knows where a number
+//! comes from, or opens a file.
 
 mod bar;
 mod bitmap;

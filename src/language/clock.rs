@@ -192,7 +192,7 @@ impl Field {
 }
 
 /// The time that stands for "not told yet": a renderer starts with it.
-pub(super) fn unset() -> DateTime {
+pub fn unset() -> DateTime {
     DateTime::constant(2000, 1, 1, 0, 0, 0, 0)
 }
 

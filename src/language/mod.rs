@@ -5,6 +5,7 @@
 //! in the file.
 
 mod check;
+pub mod clock;
 mod finding;
 pub mod model;
 mod nearest;

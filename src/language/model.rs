@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{Point, Size};
 use crate::formulas::{Bounds, Compiled};
-use crate::layout::clock::ClockPattern;
+use crate::language::clock::ClockPattern;
 use crate::readings::ReadingSpec;
 use crate::units::Unit;
 

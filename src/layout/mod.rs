@@ -4,7 +4,6 @@
 //! can give is clipped or overlaps, and from the program a frame. Pure: no file, no clock, no socket.
 
 mod boxes;
-pub mod clock;
 mod compile;
 mod fit;
 pub mod format;

@@ -13,7 +13,7 @@ use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
 use crate::readings::ReadingSpec;
 
-use super::clock::ClockPattern;
+use crate::language::clock::ClockPattern;
 
 /// A layout, ready to be drawn.
 #[derive(Clone, Debug)]

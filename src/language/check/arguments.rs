@@ -239,9 +239,9 @@ pub(super) fn pixels(expression: &Expression, least: u32, most: u32, findings: &
             Finding::error(
                 "out of range",
                 expression.span,
-                format!("{value} is no whole number from {least} to {most}"),
+                format!("expected a whole number from {least} to {most}, found {value}"),
             )
-            .label(format!("from {least} to {most} pixels")),
+            .label(format!("from {least} to {most}")),
         );
         return None;
     }

@@ -5,12 +5,12 @@
 
 use crate::draw::Point;
 use crate::faces::icons;
+use crate::language::clock::ClockPattern;
 use crate::language::model::{
     Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize,
 };
 use crate::language::syntax::{Block, Expression, ExpressionKind, Format, Piece, Spanned, Statement};
 use crate::language::{Finding, nearest};
-use crate::layout::clock::ClockPattern;
 use crate::units::{self, Unit};
 
 use super::Checker;
@@ -205,7 +205,7 @@ impl Checker {
                     let finding = Finding::error("unknown icon", at.span, format!("there is no icon `{name}`"));
                     self.findings.push(match nearest(&name, icons::NAMES) {
                         Some(near) => finding.label("unknown").help(format!("did you mean `{near}`?")),
-                        None => finding.label("unknown").help("fonts/README.md shows all icons with their names"),
+                        None => finding.label("unknown").help("layouts/README.md lists all icons"),
                     });
                 }
                 character.map(|character| Choice::Words(character.into()))

@@ -169,7 +169,7 @@ impl Expressions<'_> {
                 unit_named(&unit.value, unit.span, self.findings).map(|unit| Checked::Quantity(*value, unit))
             }
             ExpressionKind::Bool(truth) => Some(Checked::Truth(Compiled::Constant(f64::from(*truth)))),
-            ExpressionKind::Text(pieces) => self.words(pieces, span),
+            ExpressionKind::Text(pieces) => self.words(pieces),
             ExpressionKind::Name(name) => self.name(name, span),
             ExpressionKind::Call { name, plain, named } => {
                 check_names(&format!("`{}`", name.value), named, &[], self.findings);
@@ -245,7 +245,7 @@ impl Expressions<'_> {
         }
     }
 
-    fn words(&mut self, pieces: &[Piece], span: Span) -> Option<Checked> {
+    fn words(&mut self, pieces: &[Piece]) -> Option<Checked> {
         let mut words = String::new();
         for piece in pieces {
             match piece {
@@ -260,7 +260,6 @@ impl Expressions<'_> {
                 }
             }
         }
-        let _ = span;
         Some(Checked::Words(Choice::Words(words)))
     }
 
