@@ -127,13 +127,15 @@ impl Frame {
             let source = |page: i32| {
                 (page >= 0 && page < bitmap.pages() as i32).then(|| &bitmap.page(page as u32)[skip..][..columns])
             };
-            if let Some(source) = source(upper) {
-                combine(line, source, first.x as usize, ink, |byte| byte >> shift & mask);
-            }
-            if shift > 0
-                && let Some(source) = source(upper + 1)
-            {
-                combine(line, source, first.x as usize, ink, |byte| byte << (8 - shift) & mask);
+            let x = first.x as usize;
+            match (source(upper), source(upper + 1).filter(|_| shift > 0)) {
+                (Some(high), Some(low)) => {
+                    let moved = high.iter().zip(low).map(|(high, low)| (high >> shift | low << (8 - shift)) & mask);
+                    combine(line, moved, x, ink);
+                }
+                (Some(high), None) => combine(line, high.iter().map(|byte| byte >> shift & mask), x, ink),
+                (None, Some(low)) => combine(line, low.iter().map(|byte| byte << (8 - shift) & mask), x, ink),
+                (None, None) => {}
             }
         }
     }
@@ -170,15 +172,14 @@ fn page_mask(page: i32, first: i32, last: i32) -> u8 {
     (0xff << top) & (0xff >> (7 - bottom))
 }
 
-/// Combines moved source bytes with a run of frame bytes that begins in column `x`.
-fn combine(line: &mut [u8], source: &[u8], x: usize, ink: Ink, moved: impl Fn(u8) -> u8) {
+/// Combines source bytes, moved to the frame's rows, with a run of frame bytes that begins in column `x`.
+fn combine(line: &mut [u8], moved: impl Iterator<Item = u8>, x: usize, ink: Ink) {
+    let bytes = line.iter_mut().zip(moved);
     match ink {
-        Ink::Full => line.iter_mut().zip(source).for_each(|(byte, from)| *byte |= moved(*from)),
-        Ink::Off => line.iter_mut().zip(source).for_each(|(byte, from)| *byte &= !moved(*from)),
+        Ink::Full => bytes.for_each(|(byte, moved)| *byte |= moved),
+        Ink::Off => bytes.for_each(|(byte, moved)| *byte &= !moved),
         Ink::Half | Ink::Hatch => {
-            for (offset, (byte, from)) in line.iter_mut().zip(source).enumerate() {
-                *byte |= moved(*from) & ink.rows(x + offset);
-            }
+            bytes.enumerate().for_each(|(offset, (byte, moved))| *byte |= moved & ink.rows(x + offset));
         }
     }
 }
@@ -220,5 +221,83 @@ impl DrawTarget for Frame {
 
     fn clear(&mut self, color: BinaryColor) -> Result<(), Infallible> {
         self.fill_solid(&self.bounding_box(), color)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn ink() -> impl Strategy<Value = Ink> {
+        prop_oneof![Just(Ink::Full), Just(Ink::Half), Just(Ink::Hatch), Just(Ink::Off)]
+    }
+
+    /// Whether an ink touches a pixel, from its description and not from its bytes.
+    fn touches(ink: Ink, at: Point) -> bool {
+        match ink {
+            Ink::Full | Ink::Off => true,
+            Ink::Half => (at.x + 2 * at.y).rem_euclid(4) < 2,
+            Ink::Hatch => (at.x + at.y).rem_euclid(4) == 3,
+        }
+    }
+
+    prop_compose! {
+        fn rectangle()(x in -40..100i32, y in -40..60i32, width in 0..80u32, height in 0..80u32) -> Rectangle {
+            Rectangle::new(Point::new(x, y), Size::new(width, height))
+        }
+    }
+
+    fn noise(seed: u64, size: Size) -> Frame {
+        let mut random = fastrand::Rng::with_seed(seed);
+        let mut frame = Frame::new(size);
+        for y in 0..size.height as i32 {
+            for x in 0..size.width as i32 {
+                frame.set_pixel(Point::new(x, y), random.bool());
+            }
+        }
+        frame
+    }
+
+    proptest! {
+        /// Whole bytes at once give what pixel after pixel gives, wherever the picture lies and however it is cut.
+        #[test]
+        fn a_blit_is_a_copy_pixel_by_pixel(
+            seed in any::<u64>(), ink in ink(), clip in rectangle(),
+            (x, y) in (-40..100i32, -40..60i32), (width, height) in (0..40u32, 0..70u32),
+        ) {
+            let mut frame = noise(seed, Size::new(72, 40));
+            let mut expected = frame.clone();
+            let source = noise(!seed, Size::new(width, height));
+            let bitmap = Bitmap::from_fn(Size::new(width, height), |x, y| source.pixel(Point::new(x as i32, y as i32)));
+            for row in 0..height as i32 {
+                for column in 0..width as i32 {
+                    let at = Point::new(x + column, y + row);
+                    if bitmap.pixel(column as u32, row as u32) && clip.contains(at) && touches(ink, at) {
+                        expected.set_pixel(at, ink != Ink::Off);
+                    }
+                }
+            }
+            frame.blit(&bitmap, Point::new(x, y), clip, ink);
+            prop_assert_eq!(frame, expected);
+        }
+
+        #[test]
+        fn fills_and_inversions_touch_their_rectangle_alone(seed in any::<u64>(), ink in ink(), area in rectangle()) {
+            let before = noise(seed, Size::new(72, 40));
+            let (mut filled, mut inverted) = (before.clone(), before.clone());
+            filled.fill(area, ink);
+            inverted.invert(area);
+            for y in 0..40 {
+                for x in 0..72 {
+                    let at = Point::new(x, y);
+                    let (was, within) = (before.pixel(at), area.contains(at));
+                    let expected = if within && touches(ink, at) { ink != Ink::Off } else { was };
+                    prop_assert_eq!(filled.pixel(at), expected);
+                    prop_assert_eq!(inverted.pixel(at), was != within);
+                }
+            }
+        }
     }
 }

@@ -27,8 +27,8 @@ pub struct Strike {
     glyphs: Vec<(char, Glyph)>,
     missing: Glyph,
     figure_ink: (i32, i32),
-    /// For each ASCII character the place of its glyph, for speed: readings are made of them.
-    ascii: Box<[Option<u16>; 128]>,
+    /// For each character of Latin-1 the place of its glyph, for speed: readings are made of them.
+    latin: Box<[Option<u16>; 256]>,
 }
 
 impl Strike {
@@ -55,13 +55,13 @@ impl Strike {
         let digits = || glyphs.iter().filter(|(c, _)| c.is_ascii_digit()).map(|(_, glyph)| glyph);
         let left = digits().map(|glyph| glyph.left).min().unwrap_or(0);
         let right = digits().map(|glyph| glyph.left + glyph.bitmap.size().width as i32).max().unwrap_or(0);
-        let mut ascii = Box::new([None; 128]);
+        let mut latin = Box::new([None; 256]);
         for (place, (character, _)) in glyphs.iter().enumerate() {
-            if let Some(slot) = ascii.get_mut(*character as usize) {
+            if let Some(slot) = latin.get_mut(*character as usize) {
                 *slot = u16::try_from(place).ok();
             }
         }
-        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing, figure_ink: (left, right), ascii }
+        Self { name: name.into(), figure_height, ascent, descent, glyphs, missing, figure_ink: (left, right), latin }
     }
 
     /// The face's name and the strike's size, such as `wide 24`.
@@ -86,7 +86,7 @@ impl Strike {
 
     /// The glyph of a character, if the face has it.
     pub fn glyph(&self, character: char) -> Option<&Glyph> {
-        let place = match self.ascii.get(character as usize) {
+        let place = match self.latin.get(character as usize) {
             Some(place) => usize::from((*place)?),
             None => self.glyphs.binary_search_by_key(&character, |(c, _)| *c).ok()?,
         };
