@@ -9,6 +9,7 @@
 
 pub mod bdf;
 mod catalogue;
+pub mod icons;
 mod outline;
 mod strike;
 mod text;
