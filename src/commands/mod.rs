@@ -8,6 +8,8 @@ mod completions;
 mod failure;
 mod load;
 mod render;
+#[cfg(feature = "pictures")]
+mod specimen;
 
 use std::process::ExitCode;
 
@@ -37,6 +39,8 @@ pub struct CommandLine {
 enum Verb {
     Check(check::Arguments),
     Render(render::Arguments),
+    #[cfg(feature = "pictures")]
+    Specimen(specimen::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -45,6 +49,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
     let done = match command_line.verb {
         Verb::Check(arguments) => check::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Specimen(arguments) => specimen::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {
