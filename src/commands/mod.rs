@@ -11,6 +11,8 @@ mod failure;
 mod log;
 mod render;
 mod run;
+#[cfg(feature = "pictures")]
+mod specimen;
 
 use std::io::IsTerminal;
 use std::path::Path;
@@ -48,6 +50,8 @@ enum Verb {
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
+    #[cfg(feature = "pictures")]
+    Specimen(specimen::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -59,6 +63,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Specimen(arguments) => specimen::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {
