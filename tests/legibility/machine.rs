@@ -142,7 +142,9 @@ fn outlines() -> Vec<Wanted> {
     let mut catalogue = Catalogue::new();
     let mut wanted = Vec::new();
     for row in rows {
-        let [file, height, read, of] = row.split(',').collect::<Vec<_>>()[..] else { panic!("{row}: not four columns") };
+        let [file, height, read, of] = row.split(',').collect::<Vec<_>>()[..] else {
+            panic!("{row}: not four columns")
+        };
         assert_eq!(of.parse(), Ok(numbers().len()), "hinted.csv was made with other numbers");
         if !catalogue.families().any(|family| family == file) {
             let Ok(bytes) = std::fs::read(Path::new(OUTLINES).join(file)) else { continue };
