@@ -11,6 +11,7 @@ pub mod model;
 mod nearest;
 mod parser;
 pub mod report;
+pub mod sarif;
 mod source;
 pub mod syntax;
 pub mod tokens;

@@ -8,6 +8,7 @@ use std::time::Duration;
 use crate::draw::{Point, Size};
 use crate::formulas::{Bounds, Compiled};
 use crate::language::clock::ClockPattern;
+use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 use crate::units::Unit;
 
@@ -18,6 +19,8 @@ use super::syntax::{Format, Span, Spanned};
 pub struct Layout {
     /// The panel it is made for.
     pub panel: Size,
+    /// Its glass, where the file says how large it is.
+    pub glass: Option<Glass>,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.

@@ -11,8 +11,10 @@ use crate::faces::{Catalogue, Legibility, Strike, icons};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
 use crate::language::{Finding, Severity, Span};
+use crate::panel::Glass;
 
 use super::boxes::{Natural, Placed, boxes};
+use super::distance;
 use super::fit::{Extremes, compiled_parts};
 use super::overlap::{Drawn, overlaps};
 use super::program::{DerivedValue, Drawing, Inputs, Item, Program, Screen, TextRun};
@@ -26,17 +28,18 @@ const FOR_A_BOX: [&str; 4] = ["wide", "narrow", "text", "small"];
 ///
 /// Outline faces must be in the catalogue already, under their paths as written.
 pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<Finding>) {
-    let mut compiler = Compiler { catalogue, findings: Vec::new(), value_inputs: Vec::new() };
+    let mut compiler = Compiler { catalogue, glass: layout.glass, findings: Vec::new(), value_inputs: Vec::new() };
     let values = compiler.values(layout);
     let screens = layout.screens.iter().map(|screen| compiler.screen(layout, screen)).collect();
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
     let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
-    let program = Program { size: layout.panel, readings, values, screens };
+    let program = Program { size: layout.panel, glass: layout.glass, readings, values, screens };
     ((!failed).then_some(program), compiler.findings)
 }
 
 struct Compiler<'a> {
     catalogue: &'a Catalogue,
+    glass: Option<Glass>,
     findings: Vec<Finding>,
     value_inputs: Vec<Inputs>,
 }
@@ -306,6 +309,7 @@ impl Compiler<'_> {
             }
         };
         self.warn_of_small_outline(text, &strike);
+        self.findings.extend(self.glass.and_then(|glass| distance::too_small(&glass, text, &strike)));
         let extent = extremes.extent(&strike);
         if extent.width > width || extent.height() > height {
             self.report_size(text, extremes, &strike, area, false);

@@ -5,6 +5,7 @@
 
 mod boxes;
 mod compile;
+mod distance;
 mod fit;
 pub mod format;
 mod overlap;
@@ -12,5 +13,6 @@ mod program;
 mod renderer;
 
 pub use compile::compile;
+pub use distance::{Readable, readable};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};

@@ -11,6 +11,7 @@ use crate::formulas::{Bounds, Compiled};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
+use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 
 use crate::language::clock::ClockPattern;
@@ -20,6 +21,8 @@ use crate::language::clock::ClockPattern;
 pub struct Program {
     /// The panel's pixels.
     pub size: Size,
+    /// The panel's glass, where the file says how large it is.
+    pub glass: Option<Glass>,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
     /// What is computed, in an order in which each looks only at what stands before it.
