@@ -6,7 +6,7 @@
 use crate::readings::State;
 use crate::units::Conversion;
 
-use super::{Bounds, Function};
+use super::{Bounds, Curve, Function};
 
 /// A number and whether it can be believed. Where the state is waiting or faulty, the number means nothing.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -82,8 +82,10 @@ pub enum Compiled {
     Binary(Operator, Box<Compiled>, Box<Compiled>),
     /// The second where the first holds, else the third.
     If(Box<[Compiled; 3]>),
+    /// A point of a curve.
+    Interpolate(Box<Compiled>, Curve),
     /// A formula.
-    Call(Function, Box<[Compiled]>),
+    Call(&'static Function, Box<[Compiled]>),
 }
 
 impl Compiled {
@@ -116,6 +118,10 @@ impl Compiled {
                 }
                 let taken = if condition.holds() { then } else { otherwise }.evaluate(readings, values);
                 Evaluated { state: taken.state.max(condition.state), ..taken }
+            }
+            Compiled::Interpolate(inner, curve) => {
+                let inner = inner.evaluate(readings, values);
+                Evaluated::new(curve.at(inner.number), inner.state).or_worse(inner.state)
             }
             Compiled::Call(function, arguments) => {
                 let mut numbers = [0.0; Function::MOST_ARGUMENTS];
@@ -152,6 +158,7 @@ impl Compiled {
                 }
             }
             Compiled::If(parts) => parts[1].bounds(readings, values).hull(parts[2].bounds(readings, values)),
+            Compiled::Interpolate(inner, curve) => curve.bounds(inner.bounds(readings, values)),
             Compiled::Call(function, arguments) => {
                 let arguments: Vec<Bounds> = arguments.iter().map(|a| a.bounds(readings, values)).collect();
                 function.bounds(&arguments)
@@ -165,7 +172,9 @@ impl Compiled {
             Compiled::Constant(_) => {}
             Compiled::Reading(index) => found(*index),
             Compiled::Value(index) => through(*index),
-            Compiled::Convert(inner, _) | Compiled::Not(inner) => inner.inputs(found, through),
+            Compiled::Convert(inner, _) | Compiled::Not(inner) | Compiled::Interpolate(inner, _) => {
+                inner.inputs(found, through)
+            }
             Compiled::Binary(_, left, right) => {
                 left.inputs(found, through);
                 right.inputs(found, through);

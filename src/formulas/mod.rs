@@ -6,9 +6,16 @@
 
 mod bounds;
 mod compiled;
+mod curve;
 mod function;
+pub mod heat;
 pub mod moist_air;
+pub mod pressure;
+#[cfg(test)]
+mod reference;
+pub mod wet_bulb;
 
 pub use bounds::Bounds;
 pub use compiled::{Compiled, Evaluated, Operator};
-pub use function::{Function, Kind};
+pub use curve::Curve;
+pub use function::{Function, Kind, Parameter};

@@ -4,6 +4,7 @@
 //! error. Nothing here knows how large a glyph is.
 
 mod arguments;
+mod curve;
 mod elements;
 mod expressions;
 mod statements;
