@@ -94,7 +94,7 @@ pub fn vapour_pressure_deficit(temperature: f64, humidity: f64) -> Option<f64> {
 /// Temperature in °C of the inner surface of a wall between `inside` and `outside` in °C, with the temperature factor `factor` from 0 to 1
 /// (fRsi of ISO 13788: 0.7 is a usual least for dwellings, common practice).
 pub fn surface_temperature(inside: f64, outside: f64, factor: f64) -> Option<f64> {
-    (0.0..=1.0).contains(&factor).then(|| outside + factor * (inside - outside))
+    (0.0..=1.0).contains(&factor).then_some(outside + factor * (inside - outside))
 }
 
 /// Relative humidity in per cent of the air at a surface of `surface` °C in a room of `temperature` °C and `humidity` per cent; 100
