@@ -6,6 +6,7 @@
 
 mod check;
 pub mod clock;
+mod each;
 mod finding;
 pub mod model;
 mod nearest;
@@ -17,6 +18,7 @@ pub mod syntax;
 pub mod tokens;
 
 pub use check::check;
+pub(crate) use check::say_once;
 pub use finding::{Finding, Severity};
 pub use nearest::nearest;
 pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_OPERATORS, parse, parse_format};

@@ -105,6 +105,8 @@ pub struct Screen {
 /// Something that is drawn, or that arranges what is drawn.
 #[derive(Clone, Debug)]
 pub struct Element {
+    /// Counts through the layout: no other element has it, not even a copy from the same place in the file.
+    pub id: usize,
     /// What it is.
     pub kind: ElementKind,
     /// Where it goes and how large it is.

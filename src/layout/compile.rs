@@ -10,7 +10,7 @@ use crate::draw::{BarShape, Point, Rectangle, Size};
 use crate::faces::{Catalogue, Legibility, Strike, icons};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
-use crate::language::{Finding, Severity, Span};
+use crate::language::{self, Finding, Severity};
 use crate::panel::Glass;
 
 use super::boxes::{Natural, Placed, boxes};
@@ -32,6 +32,7 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
     let values = compiler.values(layout);
     let screens = layout.screens.iter().map(|screen| compiler.screen(layout, screen)).collect();
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
+    language::say_once(&mut compiler.findings);
     let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
     let program = Program { size: layout.panel, glass: layout.glass, readings, values, screens };
     ((!failed).then_some(program), compiler.findings)
@@ -58,8 +59,8 @@ struct Prepared {
 struct Around {
     /// The conditions of all of them.
     when: Vec<Compiled>,
-    /// The overlays that hold it, by their places in the file.
-    overlays: Vec<Span>,
+    /// The overlays that hold it.
+    overlays: Vec<usize>,
 }
 
 impl Compiler<'_> {
@@ -88,7 +89,7 @@ impl Compiler<'_> {
     fn screen(&mut self, layout: &Layout, screen: &model::Screen) -> Screen {
         let mut prepared = BTreeMap::new();
         self.prepare(&screen.children, &mut prepared);
-        let natural = |element: &Element| match prepared.get(&element.span) {
+        let natural = |element: &Element| match prepared.get(&element.id) {
             Some(Prepared { extremes, fixed: Some(strike), .. }) => {
                 let extent = extremes.extent(strike);
                 Natural { width: Some(extent.width), height: Some(extent.height()) }
@@ -119,13 +120,13 @@ impl Compiler<'_> {
     }
 
     /// Works out the extremes of each text, and its strike where that does not depend on its box.
-    fn prepare(&mut self, elements: &[Element], prepared: &mut BTreeMap<Span, Prepared>) {
+    fn prepare(&mut self, elements: &[Element], prepared: &mut BTreeMap<usize, Prepared>) {
         for element in elements {
             match &element.kind {
                 ElementKind::Text(text) => match Extremes::of(&text.parts) {
                     Ok(extremes) => {
                         if let Some(text) = self.prepare_text(text, extremes) {
-                            prepared.insert(element.span, text);
+                            prepared.insert(element.id, text);
                         }
                     }
                     Err(findings) => self.findings.extend(findings),
@@ -200,7 +201,7 @@ impl Compiler<'_> {
         elements: &[Element],
         placed: &[Placed],
         parent: Rectangle,
-        prepared: &BTreeMap<Span, Prepared>,
+        prepared: &BTreeMap<usize, Prepared>,
         around: &Around,
         drawn: &mut Vec<Drawn>,
     ) {
@@ -214,7 +215,7 @@ impl Compiler<'_> {
         element: &Element,
         placed: &Placed,
         parent: Rectangle,
-        prepared: &BTreeMap<Span, Prepared>,
+        prepared: &BTreeMap<usize, Prepared>,
         around: &Around,
         drawn: &mut Vec<Drawn>,
     ) {
@@ -225,7 +226,7 @@ impl Compiler<'_> {
         around.when.extend(element.when.clone());
         match &element.kind {
             ElementKind::Text(text) => {
-                if let Some(prepared) = prepared.get(&element.span)
+                if let Some(prepared) = prepared.get(&element.id)
                     && let Some((run, ink)) = self.text(text, prepared, visible)
                 {
                     let mut item = self.item(Drawing::Text(run), ink, element, &around);
@@ -270,7 +271,7 @@ impl Compiler<'_> {
                 self.place_all(children, &placed.children, visible, prepared, &around, drawn);
             }
             ElementKind::Overlay { children } => {
-                around.overlays.push(element.span);
+                around.overlays.push(element.id);
                 self.place_all(children, &placed.children, visible, prepared, &around, drawn);
                 around.overlays.pop();
             }
@@ -286,7 +287,7 @@ impl Compiler<'_> {
     fn item(&self, drawing: Drawing, ink: Rectangle, element: &Element, around: &Around) -> Item {
         let mut inputs = Inputs::default();
         around.when.iter().for_each(|condition| self.add_inputs(&mut inputs, condition));
-        Item { drawing, ink, when: around.when.clone(), inputs, span: element.span }
+        Item { drawing, ink, when: around.when.clone(), inputs, element: element.id, span: element.span }
     }
 
     /// Sets a text in its box, or reports that it does not fit; gives the pixels that it may touch as well.

@@ -44,6 +44,8 @@ pub fn readable(program: &Program) -> Vec<Readable> {
     });
     let mut texts: Vec<Readable> = texts.collect();
     texts.sort_by_key(|text| text.span);
+    // The copies of an `each` are one text of the file.
+    texts.dedup();
     texts
 }
 

@@ -71,6 +71,8 @@ pub struct Item {
     pub when: Vec<Compiled>,
     /// The readings that it depends on.
     pub inputs: Inputs,
+    /// The element that it is a part of.
+    pub element: usize,
     /// The element's place in the file.
     pub span: Span,
 }

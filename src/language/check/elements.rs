@@ -63,7 +63,9 @@ impl Checker {
             }
             elements.extend(self.element(statement));
         }
-        if statements.is_empty() {
+        // An `each` that could not be understood leaves nothing behind, and was reported.
+        let reported = |finding: &Finding| owner.span.range().contains(&(finding.span.start as usize));
+        if statements.is_empty() && !self.findings.iter().any(reported) {
             self.findings.push(
                 Finding::warning("nothing to show", owner.span, format!("this `{}` holds nothing", owner.word.value))
                     .help("put an element between the braces, or take the statement out"),
@@ -73,6 +75,7 @@ impl Checker {
     }
 
     fn element(&mut self, statement: &Statement) -> Option<Element> {
+        let id = self.elements;
         let common = ["at", "width", "height", "when", "invert"];
         let (plain, own): (usize, &[&'static str]) = match statement.word.value.as_str() {
             "text" => (1, &["face", "size", "align", "valign"]),
@@ -127,7 +130,7 @@ impl Checker {
         let place = self.place(&arguments);
         let when = self.condition(&arguments, "when");
         let invert = self.condition(&arguments, "invert");
-        Some(Element { kind: kind?, place, when, invert, span: statement.span })
+        Some(Element { id, kind: kind?, place, when, invert, span: statement.span })
     }
 
     fn unknown_element(&mut self, word: &Spanned<String>) {
