@@ -231,7 +231,6 @@ fn literal(word: &str, span: Span) -> Piece {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::language::{check, parse};
 
     fn findings(text: &str) -> Vec<(&'static str, String)> {
