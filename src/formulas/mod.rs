@@ -10,12 +10,14 @@ mod curve;
 mod function;
 pub mod heat;
 pub mod moist_air;
+mod observed;
 pub mod pressure;
 #[cfg(test)]
 mod reference;
 pub mod wet_bulb;
 
 pub use bounds::Bounds;
-pub use compiled::{Compiled, Evaluated, Operator};
+pub use compiled::{Compiled, Evaluated, Given, Input, Known, Limits, Operator};
 pub use curve::Curve;
 pub use function::{Function, Kind, Parameter};
+pub use observed::{Observed, rounded, step};

@@ -6,10 +6,11 @@
 use std::time::Duration;
 
 use crate::draw::{Point, Size};
-use crate::formulas::{Bounds, Compiled};
+use crate::formulas::{Bounds, Compiled, Observed};
 use crate::language::clock::ClockPattern;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
+use crate::readings::history::Span as Window;
 use crate::units::Unit;
 
 use super::syntax::{Format, Span, Spanned};
@@ -23,6 +24,10 @@ pub struct Layout {
     pub glass: Option<Glass>,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
+    /// Histories to be kept: of which reading, and how far back.
+    pub histories: Vec<(usize, Window)>,
+    /// What is observed of the readings besides their newest numbers.
+    pub observed: Vec<Observed>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.
     pub values: Vec<Value>,
     /// The screens, in the order of the file.
@@ -54,7 +59,11 @@ impl ElementKind {
             | ElementKind::Columns { children, .. }
             | ElementKind::Stack { children, .. }
             | ElementKind::Overlay { children } => children,
-            ElementKind::Text(_) | ElementKind::Bar(_) | ElementKind::Rule { .. } | ElementKind::Space(_) => &[],
+            ElementKind::Text(_)
+            | ElementKind::Bar(_)
+            | ElementKind::Trend(_)
+            | ElementKind::Rule { .. }
+            | ElementKind::Space(_) => &[],
         }
     }
 }
@@ -146,6 +155,8 @@ pub enum ElementKind {
     Text(Text),
     /// A number as a length.
     Bar(Bar),
+    /// What a number was, as a line.
+    Trend(Trend),
     /// A straight line through its box: horizontal in a stack, vertical in columns.
     Rule {
         /// Pixels across.
@@ -247,6 +258,8 @@ pub enum TextPart {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
+    /// A span of time in seconds, to be written in words.
+    Time(Compiled),
     /// One of several texts.
     Words {
         /// Which text.
@@ -282,6 +295,19 @@ pub struct Bar {
     pub direction: Direction,
     /// Into how many blocks it is cut, if at all.
     pub segments: Option<u32>,
+}
+
+/// A `trend` element.
+#[derive(Clone, Debug)]
+pub struct Trend {
+    /// The reading with its past.
+    pub reading: usize,
+    /// Its history.
+    pub history: usize,
+    /// From the lowest to the highest row.
+    pub scale: Bounds,
+    /// Where the number ought to be.
+    pub target: Option<Bounds>,
 }
 
 /// Which way a bar grows.

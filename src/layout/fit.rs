@@ -109,6 +109,7 @@ fn extremes_of(part: &TextPart, findings: &mut Vec<Finding>) -> Vec<Vec<String>>
     match part {
         TextPart::Literal(text) => strings.push(text.clone()),
         TextPart::Clock(pattern) => return pattern.extremes().collect(),
+        TextPart::Time(_) => strings.extend(format::longest_times()),
         TextPart::Number { format, bounds, span, .. } => {
             if !bounds.is_finite() || bounds.low < -WIDEST_NUMBER || bounds.high > WIDEST_NUMBER {
                 findings.push(unbounded(*span));
@@ -143,6 +144,7 @@ fn unbounded(span: Span) -> Finding {
 pub fn placeholder_of(part: &TextPart) -> String {
     match part {
         TextPart::Literal(_) | TextPart::Clock(_) => String::new(),
+        TextPart::Time(_) => "00".to_string(),
         TextPart::Number { format, bounds, .. } => format::placeholder(bounds.low.abs().max(bounds.high.abs()), format),
         TextPart::Words { choice, format, .. } => {
             let mut longest = 0;
@@ -163,6 +165,7 @@ pub fn compiled_parts(parts: &[TextPart]) -> Vec<Part> {
         .map(|part| match part {
             TextPart::Literal(text) => Part::Literal(text.clone()),
             TextPart::Clock(pattern) => Part::Clock(pattern.clone()),
+            TextPart::Time(formula) => Part::Time { formula: formula.clone(), placeholder: placeholder_of(part) },
             TextPart::Number { formula, format, .. } => {
                 Part::Number { formula: formula.clone(), format: format.clone(), placeholder: placeholder_of(part) }
             }

@@ -44,6 +44,23 @@ pub fn write_number(out: &mut String, number: f64, format: &Format) {
     }
 }
 
+/// The units of a span of time in words, with how many seconds each has, and more than its most.
+const TIMES: [(&str, f64, f64); 4] =
+    [("s", 1.0, 60.0), ("min", 60.0, 60.0), ("h", 3600.0, 24.0), ("d", 86400.0, 100.0)];
+
+/// Appends a span of time as `45 s`, `3 min`, `2 h` or `5 d`, rounded down; more than 99 days are 99 days.
+pub fn write_time(out: &mut String, seconds: f64) {
+    let (unit, length, most) =
+        TIMES.iter().find(|(_, length, most)| seconds < length * most).unwrap_or(&TIMES[TIMES.len() - 1]);
+    // Writing to a string cannot fail.
+    let _ = write!(out, "{} {unit}", (seconds / length).min(most - 1.0).max(0.0) as u32);
+}
+
+/// The longest texts that [`write_time`] can give, one for each unit; all digits are equally wide.
+pub fn longest_times() -> impl Iterator<Item = String> {
+    TIMES.iter().map(|(unit, ..)| format!("00 {unit}"))
+}
+
 /// Appends a number of few digits by whole-number arithmetic, which is several times as fast as the general way; does nothing and
 /// says so where that could give another digit.
 fn write_small(out: &mut String, magnitude: f64, precision: usize) -> bool {

@@ -8,6 +8,7 @@ mod compile;
 mod distance;
 mod fit;
 pub mod format;
+mod observer;
 mod overlap;
 mod program;
 mod renderer;

@@ -5,14 +5,15 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::draw::{BarShape, Rectangle, Size};
+use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled};
+use crate::formulas::{Bounds, Compiled, Observed};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
+use crate::readings::history::Span as Window;
 
 use crate::language::clock::ClockPattern;
 
@@ -25,6 +26,10 @@ pub struct Program {
     pub glass: Option<Glass>,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
+    /// What is kept of the past: of which reading, and how far back.
+    pub histories: Vec<(usize, Window)>,
+    /// What is observed of the readings; [`Compiled::Observed`] counts in this order.
+    pub observed: Vec<Observed>,
     /// What is computed, in an order in which each looks only at what stands before it.
     pub values: Vec<DerivedValue>,
     /// The screens, in the order of the file.
@@ -89,6 +94,15 @@ pub enum Drawing {
         /// Its geometry.
         shape: BarShape,
     },
+    /// What a reading was, as a line.
+    Trend {
+        /// The reading.
+        reading: usize,
+        /// Its history.
+        history: usize,
+        /// Its geometry.
+        shape: TrendShape,
+    },
     /// Lit pixels that never change: a rule, or one side of a frame.
     Line,
     /// Lit and dark exchanged.
@@ -126,6 +140,13 @@ pub enum Part {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
+    /// A span of time in seconds, written in words.
+    Time {
+        /// How it is computed.
+        formula: Compiled,
+        /// Its shape where nothing is known.
+        placeholder: String,
+    },
     /// One of several texts.
     Words {
         /// Which text.
@@ -137,7 +158,7 @@ pub enum Part {
     },
 }
 
-/// A set of readings, by index.
+/// A set of readings, of what is observed of them and of their histories, by index, in this order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Inputs(Vec<u64>);
 

@@ -35,7 +35,7 @@ pub enum Figure {
     Mean,
     /// The newest number less the oldest.
     Change,
-    /// The median slope between any two parts of the window, an hour: a spike does not turn it.
+    /// How much the number changes in an hour, by the median slope between any two parts of the window: a spike does not turn it.
     Slope,
     /// The numbers times the hours for which each of them held.
     Integral,
@@ -51,7 +51,7 @@ pub struct History {
     hold: Option<Duration>,
     /// The parts, each at its number modulo their count; the last part is `newest`.
     parts: Vec<Part>,
-    /// The number of the part that is being filled, counted from the start of the clock; of today, the moment of midnight.
+    /// The number of the part that is being filled, counted from the start of the clock; of today, the day.
     newest: u64,
     /// The newest number and when it was heard.
     last: Option<(Moment, f64)>,
@@ -115,25 +115,22 @@ impl History {
         }
     }
 
-    /// Lets go of what is too old at `now`, when the last local midnight was `midnight`; tells whether anything was.
-    pub fn move_on(&mut self, now: Moment, midnight: Moment) -> bool {
+    /// Lets go of what is too old at `now`, on the local day of the number `day`, which grows; tells whether the window moved.
+    pub fn move_on(&mut self, now: Moment, day: u64) -> bool {
         let newest = match self.span {
             Span::Last(_) => nanoseconds(now) / self.part(),
-            Span::Today => nanoseconds(midnight),
+            Span::Today => day,
         };
         if newest <= self.newest {
             return false;
         }
         let count = self.parts.len() as u64;
         let gone = (newest - self.newest).min(count);
-        let mut lost = false;
         for number in newest + 1 - gone..=newest {
-            let part = &mut self.parts[(number % count) as usize];
-            lost |= part.count > 0 || part.area != 0.0;
-            *part = Part::default();
+            self.parts[(number % count) as usize] = Part::default();
         }
         self.newest = newest;
-        lost
+        true
     }
 
     /// Takes a number that was heard at `now`; the window was moved on to it before.
@@ -230,16 +227,16 @@ impl History {
             *column =
                 Some(column.map_or((least, greatest), |(low, high)| (f64::min(low, least), f64::max(high, greatest))));
         };
-        let mut before: Option<(usize, f64)> = None;
+        let mut held: Option<(usize, f64)> = None;
         for (place, part) in self.heard() {
-            if let Some((since, number)) = before.filter(|(since, _)| place - since <= reach.max(1)) {
-                (since + 1..place).for_each(|between| put(between, number, number));
+            if let Some((since, number)) = held {
+                (since + 1..place.min(since + 1 + reach)).for_each(|between| put(between, number, number));
             }
             put(place, part.least, part.greatest);
-            before = Some((place, part.last));
+            held = Some((place, part.last));
         }
-        if let Some((since, number)) = before {
-            (since + 1..count.min(since + 1 + reach)).for_each(|held| put(held, number, number));
+        if let Some((since, number)) = held {
+            (since + 1..count.min(since + 1 + reach)).for_each(|place| put(place, number, number));
         }
     }
 
@@ -266,10 +263,10 @@ mod tests {
     fn filled(span: Span, hold: Option<Duration>, samples: &[(u64, f64)], now: u64) -> History {
         let mut history = History::new(span, hold);
         for (second, number) in samples {
-            history.move_on(at(*second), at(0));
+            history.move_on(at(*second), 0);
             history.hear(*number, at(*second));
         }
-        history.move_on(at(now), at(0));
+        history.move_on(at(now), 0);
         history
     }
 
@@ -306,12 +303,12 @@ mod tests {
     #[test]
     fn today_begins_anew_at_midnight() {
         let mut history = History::new(Span::Today, None);
-        history.move_on(at(100), at(50));
+        history.move_on(at(100), 7);
         history.hear(5.0, at(100));
-        history.move_on(at(200), at(50));
+        history.move_on(at(200), 7);
         history.hear(9.0, at(200));
         assert_eq!(history.figure(Figure::Change), Some(4.0));
-        assert!(history.move_on(at(90_000), at(86_450)));
+        assert!(history.move_on(at(90_000), 8));
         assert_eq!((history.figure(Figure::Highest), history.figure(Figure::Count)), (None, Some(0.0)));
         history.hear(7.0, at(90_000));
         assert_eq!(history.figure(Figure::Lowest), Some(7.0));
@@ -324,7 +321,7 @@ mod tests {
         let mut columns = [None; 29];
         history.trend(&mut columns);
         let shape: String = columns.iter().map(|column| if column.is_some() { '#' } else { '.' }).collect();
-        assert_eq!(shape, "..............##.#..........#");
+        assert_eq!(shape, "..............####..........#");
         assert_eq!(columns[28], Some((2.0, 2.0)));
     }
 

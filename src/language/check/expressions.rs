@@ -3,13 +3,14 @@
 //! What enters are syntax nodes and the names in scope; what leaves is a compiled expression with its unit, or nothing, and
 //! then a finding says why (a damaged node was reported before).
 
-use crate::formulas::{Compiled, Function, Kind, Operator};
+use crate::formulas::{Bounds, Compiled, Function, Kind, Operator};
 use crate::language::syntax::{BinaryOperator, Expression, ExpressionKind, Piece, Span, UnaryOperator};
 use crate::language::{Finding, model::Choice, nearest};
 use crate::units::{self, Conversion, Unit, difference_of};
 
 use super::arguments::{check_names, described, unit_named};
 use super::curve;
+use super::windows::{self, Observations};
 
 /// The names that an expression may use.
 #[derive(Default)]
@@ -106,6 +107,9 @@ impl Checked {
 pub(super) struct Expressions<'a> {
     pub(super) scope: &'a Scope,
     pub(super) findings: &'a mut Vec<Finding>,
+    pub(super) observations: &'a mut Observations,
+    pub(super) reading_bounds: &'a [Bounds],
+    pub(super) value_bounds: &'a [Bounds],
 }
 
 impl Expressions<'_> {
@@ -268,6 +272,9 @@ impl Expressions<'_> {
         if name == curve::NAME {
             return self.interpolate(plain, span);
         }
+        if let Some(checked) = self.observe(name, plain, span) {
+            return checked;
+        }
         let Some(function) = Function::named(name) else {
             if name == "clock" {
                 self.findings.push(
@@ -280,7 +287,7 @@ impl Expressions<'_> {
                 );
                 return None;
             }
-            let names = || Function::all().map(|function| function.name).chain([curve::NAME]);
+            let names = || Function::all().map(|function| function.name).chain([curve::NAME]).chain(windows::names());
             let finding = Finding::error("unknown function", name_span, format!("there is no function `{name}`"))
                 .label("unknown");
             self.findings.push(match nearest(name, names()) {

@@ -8,6 +8,7 @@ mod curve;
 mod elements;
 mod expressions;
 mod statements;
+mod windows;
 
 use crate::formulas::Bounds;
 
@@ -52,6 +53,7 @@ struct Checker {
     scope: Scope,
     reading_bounds: Vec<Bounds>,
     value_bounds: Vec<Bounds>,
+    observations: windows::Observations,
     /// How many elements there were so far.
     elements: usize,
 }
@@ -64,6 +66,12 @@ impl Checker {
 
     /// Checks expressions against all that was declared so far.
     fn expressions(&mut self) -> Expressions<'_> {
-        Expressions { scope: &self.scope, findings: &mut self.findings }
+        Expressions {
+            scope: &self.scope,
+            findings: &mut self.findings,
+            observations: &mut self.observations,
+            reading_bounds: &self.reading_bounds,
+            value_bounds: &self.value_bounds,
+        }
     }
 }

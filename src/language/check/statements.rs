@@ -18,7 +18,7 @@ use crate::units::{self, Unit};
 use super::arguments::{Arguments, check_names, duration, expected, number_in, pixels, range_in, unit_named};
 use super::elements::ELEMENTS;
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, STATEMENTS};
+use super::{Checker, STATEMENTS, windows};
 
 /// The panels that a layout can be made for.
 const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
@@ -108,7 +108,8 @@ impl Checker {
             );
         }
         let (panel, glass) = panel?.0;
-        Some(Layout { panel, glass, readings, values, screens })
+        let windows::Observations { list: observed, histories, .. } = std::mem::take(&mut self.observations);
+        Some(Layout { panel, glass, readings, histories, observed, values, screens })
     }
 
     fn unknown_statement(&mut self, statement: &Statement) {
@@ -396,7 +397,7 @@ impl Checker {
         let kind = if failed { NameKind::Unknown } else { kind };
         self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
         let formula = formula?;
-        let computed = formula.bounds(&self.reading_bounds, &self.value_bounds);
+        let computed = self.expressions().bounds(&formula);
         let bounds = match range {
             Some(range) => match computed.overlap(range) {
                 Some(bounds) => bounds,
