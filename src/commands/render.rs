@@ -69,7 +69,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         program = only_screen(&program, name)?;
     }
     let mut renderer = Renderer::new(Arc::clone(&program), NOW);
-    renderer.set_time(NOW, arguments.time.unwrap_or_else(|| jiff::ZonedDateTime::now().datetime()));
+    let here = jiff::ZonedDateTime::now();
+    renderer.set_time(NOW, arguments.time.unwrap_or_else(|| here.datetime()));
+    renderer.set_offset(here.offset().seconds());
     for past in &arguments.past {
         let (index, numbers) = past_of(&program, past)?;
         renderer.remember(index, &numbers, NOW);

@@ -23,9 +23,17 @@ pub struct TrendShape {
 /// What a trend shows, in whole pixels: two that are equal look the same.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Strokes {
-    /// For each column its highest and its lowest row; none in a gap.
-    columns: Vec<Option<(u32, u32)>>,
+    /// For each column its highest and its lowest row, and whether a number lies beyond the scale above or below; none in a gap.
+    columns: Vec<Option<Stroke>>,
     state: Option<State>,
+}
+
+/// What a trend shows in a column.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Stroke {
+    rows: (u32, u32),
+    above: bool,
+    below: bool,
 }
 
 impl Strokes {
@@ -69,7 +77,12 @@ impl TrendShape {
                 Some((highest, _)) if bottom + 1 < highest => (top, highest - 1),
                 _ => (top, bottom),
             });
-            strokes.columns.push(joined);
+            let stroke = joined.zip(*numbers).map(|(rows, (least, greatest))| Stroke {
+                rows,
+                above: greatest > self.scale.high,
+                below: least < self.scale.low,
+            });
+            strokes.columns.push(stroke);
             before = rows;
         }
     }
@@ -99,10 +112,16 @@ impl TrendShape {
             }
         }
         let ink = if state == State::Live { Ink::Full } else { Ink::Half };
-        for (at, rows) in strokes.columns.iter().enumerate() {
-            if let Some((top, bottom)) = rows {
-                let corner = Point::new(x + at as i32, y + *top as i32);
-                frame.fill(Rectangle::new(corner, Size::new(1, bottom - top + 1)), ink);
+        for (at, stroke) in strokes.columns.iter().enumerate() {
+            let Some(Stroke { rows: (top, bottom), above, below }) = *stroke else { continue };
+            let corner = Point::new(x + at as i32, y + top as i32);
+            frame.fill(Rectangle::new(corner, Size::new(1, bottom - top + 1)), ink);
+            // Beyond the scale the outermost row is a saw, which no line of numbers is.
+            for (beyond, outermost, next) in [(above, 0, 1), (below, height - 1, height - 2)] {
+                if beyond && at % 2 == 1 {
+                    row(outermost, at as u32, 1, Ink::Off, frame);
+                    row(next, at as u32, 1, ink, frame);
+                }
             }
         }
         if state == State::Faulty {
@@ -132,6 +151,6 @@ mod tests {
     fn a_line_joins_its_columns_and_leaves_gaps() {
         let at = |number: f64| Some((number, number));
         let picture = drawn(&[at(0.0), at(0.0), at(4.0), at(4.0), None, at(1.0), Some((1.0, 3.0)), at(9.0)]);
-        assert_eq!(picture, ["..##...#", "..#...#.", "..#...#.", "..#..##.", "##......"]);
+        assert_eq!(picture, ["..##....", "..#...##", "..#...#.", "..#..##.", "##......"]);
     }
 }

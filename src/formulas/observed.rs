@@ -24,14 +24,56 @@ pub enum Observed {
     Since(Compiled),
     /// How long until it is so many seconds after local midnight, in seconds.
     Until(u32),
+    /// The time of day: seconds after local midnight, in whole minutes.
+    TimeOfDay,
+    /// Something about today's sun at a place, in seconds after local midnight, or in seconds.
+    Sun {
+        /// What.
+        event: SunEvent,
+        /// Degrees, north being positive.
+        latitude: f64,
+        /// Degrees, east being positive.
+        longitude: f64,
+    },
+    /// The moon's phase in per cent of its cycle: 0 at new moon, 50 at full moon.
+    MoonPhase,
+}
+
+/// What the sun does on a day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SunEvent {
+    /// It rises.
+    Rise,
+    /// It sets.
+    Set,
+    /// It stands highest.
+    Noon,
+    /// How long it is up.
+    Length,
+}
+
+/// How a span of time or a time of day is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TimeStyle {
+    /// `45 s`, `3 min`, `2 h`, `5 d`.
+    Span,
+    /// `07:45`.
+    OfDay,
 }
 
 impl Observed {
-    /// Whether it is a span of time, which is shown in words of its own.
-    pub fn is_time(&self) -> bool {
-        !matches!(self, Observed::Window { .. })
+    /// How it is written where it is a time.
+    pub fn style(&self) -> Option<TimeStyle> {
+        match self {
+            Observed::Window { .. } | Observed::MoonPhase => None,
+            Observed::Age(_) | Observed::Since(_) | Observed::Until(_) => Some(TimeStyle::Span),
+            Observed::TimeOfDay | Observed::Sun { .. } => Some(TimeStyle::OfDay),
+        }
     }
 }
+
+/// What is longer ago is observed as this long ago, in seconds: 99 days.
+pub const LONGEST: f64 = 99.0 * 86400.0;
 
 /// A span of time as it is observed: whole seconds below a minute, tens of seconds below an hour, then whole minutes. So nothing has to
 /// wake up more often than somebody would look.

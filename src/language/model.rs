@@ -6,7 +6,7 @@
 use std::time::Duration;
 
 use crate::draw::{Point, Size};
-use crate::formulas::{Bounds, Compiled, Observed};
+use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
 use crate::language::clock::ClockPattern;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
@@ -258,8 +258,8 @@ pub enum TextPart {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
-    /// A span of time in seconds, to be written in words.
-    Time(Compiled),
+    /// A time in seconds, to be written in its own way.
+    Time(Compiled, TimeStyle),
     /// One of several texts.
     Words {
         /// Which text.

@@ -257,7 +257,7 @@ impl Compiler<'_> {
                     for part in &text.parts {
                         match part {
                             TextPart::Literal(_) | TextPart::Clock(_) => {}
-                            TextPart::Number { formula, .. } | TextPart::Time(formula) => {
+                            TextPart::Number { formula, .. } | TextPart::Time(formula, _) => {
                                 self.add_inputs(&mut item.inputs, formula)
                             }
                             TextPart::Words { choice, .. } => {

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled, Observed};
+use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
@@ -140,10 +140,12 @@ pub enum Part {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
-    /// A span of time in seconds, written in words.
+    /// A time in seconds, written in its own way.
     Time {
         /// How it is computed.
         formula: Compiled,
+        /// How it is written.
+        style: TimeStyle,
         /// Its shape where nothing is known.
         placeholder: String,
     },

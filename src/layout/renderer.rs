@@ -161,11 +161,19 @@ impl Renderer {
         self.time = (now, time);
     }
 
+    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
+    pub fn set_offset(&mut self, seconds: i32) {
+        self.observer.set_offset(seconds);
+    }
+
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
-        let known = (self.readings.as_slice(), self.values.as_slice());
-        self.observer.observe(&self.program, now, self.time.1, known, &mut self.changed);
+        self.observer.observe(&self.program, now, self.time.1, &self.readings, &mut self.changed);
         self.compute_values();
+        let known = (self.readings.as_slice(), self.values.as_slice());
+        if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
+            self.compute_values();
+        }
         let screen = self.choose_screen(now);
         let program = Arc::clone(&self.program);
         let redrawn = if screen != self.screen || !self.drawn_once {
@@ -385,10 +393,10 @@ fn write_part(out: &mut String, part: &Part, time: DateTime, given: &Given<'_>) 
             pattern.write(out, time);
             State::Live
         }
-        Part::Time { formula, placeholder } => {
+        Part::Time { formula, style, placeholder } => {
             let value = formula.evaluate(given);
             if value.is_known() {
-                format::write_time(out, value.number);
+                format::write_time(out, value.number, *style);
             } else {
                 out.push_str(placeholder);
             }

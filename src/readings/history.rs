@@ -12,6 +12,8 @@ use super::Moment;
 pub const PARTS: usize = 144;
 /// Groups of parts between which the slope is taken: their pairs are few enough to look at all of them.
 const GROUPS: usize = 24;
+/// By itself a window is looked at no more often.
+const LEAST_STEP: Duration = Duration::from_secs(10);
 /// No count is greater.
 pub const MOST: u32 = 999_999;
 
@@ -55,6 +57,8 @@ pub struct History {
     newest: u64,
     /// The newest number and when it was heard.
     last: Option<(Moment, f64)>,
+    /// Up to when the areas are complete.
+    settled: Moment,
 }
 
 /// A part of a window; empty where nothing was heard.
@@ -99,7 +103,7 @@ impl History {
             Span::Last(_) => PARTS + 1,
             Span::Today => 1,
         };
-        Self { span, hold, parts: vec![Part::default(); parts], newest: 0, last: None }
+        Self { span, hold, parts: vec![Part::default(); parts], newest: 0, last: None, settled: Moment::default() }
     }
 
     /// How far back it reaches.
@@ -115,44 +119,83 @@ impl History {
         }
     }
 
-    /// Lets go of what is too old at `now`, on the local day of the number `day`, which grows; tells whether the window moved.
+    /// Goes on to `now`, on the local day of the number `day`: what is too old goes, and the newest number holds. Tells whether the window
+    /// moved.
     pub fn move_on(&mut self, now: Moment, day: u64) -> bool {
-        let newest = match self.span {
-            Span::Last(_) => nanoseconds(now) / self.part(),
-            Span::Today => day,
-        };
-        if newest <= self.newest {
-            return false;
+        match self.span {
+            Span::Last(_) => {
+                let newest = nanoseconds(now) / self.part();
+                let gone = newest.saturating_sub(self.newest).min(self.parts.len() as u64);
+                for number in newest + 1 - gone..=newest {
+                    let place = self.place(number);
+                    self.parts[place] = Part::default();
+                }
+                let moved = newest > self.newest;
+                self.newest = self.newest.max(newest);
+                self.settle(now);
+                moved
+            }
+            Span::Today => {
+                // A civil clock that was set back means another day as well.
+                let moved = day != self.newest;
+                if moved {
+                    self.parts[0] = Part::default();
+                    self.newest = day;
+                    self.settled = now;
+                }
+                self.settle(now);
+                moved
+            }
         }
-        let count = self.parts.len() as u64;
-        let gone = (newest - self.newest).min(count);
-        for number in newest + 1 - gone..=newest {
-            self.parts[(number % count) as usize] = Part::default();
+    }
+
+    fn place(&self, number: u64) -> usize {
+        match self.span {
+            Span::Last(_) => (number % self.parts.len() as u64) as usize,
+            Span::Today => 0,
         }
-        self.newest = newest;
-        true
+    }
+
+    /// Adds the area below the newest number from where the areas were complete up to `now`, each part getting its own share.
+    fn settle(&mut self, now: Moment) {
+        let from = std::mem::replace(&mut self.settled, now);
+        let Some((since, number)) = self.last else { return };
+        let end = self.hold.map_or(now, |hold| now.min(since + hold));
+        let (from, end) = (nanoseconds(from.max(since)), nanoseconds(end));
+        if from >= end {
+            return;
+        }
+        let hours = |nanoseconds: u64| nanoseconds as f64 / 3.6e12;
+        if self.span == Span::Today {
+            self.parts[0].area += number * hours(end - from);
+            return;
+        }
+        let part = self.part();
+        let oldest = (self.newest + 1).saturating_sub(self.parts.len() as u64);
+        for of in (from / part).max(oldest)..=(end / part).min(self.newest) {
+            let within = end.min((of + 1).saturating_mul(part)).saturating_sub(from.max(of * part));
+            let place = self.place(of);
+            self.parts[place].area += number * hours(within);
+        }
     }
 
     /// Takes a number that was heard at `now`; the window was moved on to it before.
     pub fn hear(&mut self, number: f64, now: Moment) {
-        let held = self.last.map(|(since, before)| {
-            let time = now.since(since).min(self.hold.unwrap_or(Duration::MAX));
-            before * time.as_secs_f64() / 3600.0
-        });
-        let count = self.parts.len() as u64;
-        let part = &mut self.parts[(self.newest % count) as usize];
-        part.area += held.unwrap_or(0.0);
-        part.add(number);
+        let place = self.place(self.newest);
+        self.parts[place].add(number);
         self.last = Some((now, number));
+    }
+
+    /// The same window of a reading whose numbers hold for another time.
+    pub fn holding(mut self, hold: Option<Duration>) -> Self {
+        self.hold = hold;
+        self
     }
 
     /// The parts with something in them, oldest first, each with its place from the oldest.
     fn heard(&self) -> impl Iterator<Item = (usize, &Part)> {
-        let count = self.parts.len() as u64;
-        let oldest = self.newest + 1;
-        (0..count)
-            .map(move |place| (place as usize, &self.parts[((oldest + place) % count) as usize]))
-            .filter(|(_, part)| part.count > 0)
+        let (newer, older) = self.parts.split_at((self.place(self.newest) + 1) % self.parts.len());
+        older.iter().chain(newer).enumerate().filter(|(_, part)| part.count > 0)
     }
 
     /// A figure of the window; `None` where nothing in it tells.
@@ -162,11 +205,16 @@ impl History {
             Figure::Lowest => parts.map(|part| part.least).reduce(f64::min),
             Figure::Highest => parts.map(|part| part.greatest).reduce(f64::max),
             Figure::Mean => {
-                let (sum, count) =
-                    parts.fold((0.0, 0.0), |(sum, count), part| (sum + part.sum, count + f64::from(part.count)));
+                let first = *parts.next()?;
+                let all = parts.fold(first, |all, part| Part {
+                    count: all.count.saturating_add(part.count),
+                    least: all.least.min(part.least),
+                    greatest: all.greatest.max(part.greatest),
+                    sum: all.sum + part.sum,
+                    ..all
+                });
                 // Rounding must not carry the mean out of its range.
-                let (least, greatest) = (self.figure(Figure::Lowest)?, self.figure(Figure::Highest)?);
-                Some((sum / count).clamp(least, greatest))
+                Some(all.mean().clamp(all.least, all.greatest))
             }
             Figure::Change => {
                 let first = parts.next()?;
@@ -240,11 +288,12 @@ impl History {
         }
     }
 
-    /// When the window moves on next, seen from `now`: later than that nothing is the same. Of today, nobody knows but the calendar.
+    /// When to look at the window again, seen from `now`, although nothing is heard: when it moves on, and not more often than every ten
+    /// seconds. Of today, nobody knows but the calendar.
     pub fn next_move(&self, now: Moment) -> Option<Moment> {
         let part = self.part();
-        let next = |_| Moment::at(Duration::from_nanos((nanoseconds(now) / part + 1).saturating_mul(part)));
-        matches!(self.span, Span::Last(_)).then_some(()).map(next)
+        let boundary = Moment::at(Duration::from_nanos((nanoseconds(now) / part + 1).saturating_mul(part)));
+        matches!(self.span, Span::Last(_)).then(|| boundary.max(now + LEAST_STEP))
     }
 }
 
@@ -292,9 +341,12 @@ mod tests {
 
     #[test]
     fn energy_is_power_times_the_time_it_held() {
-        // 600 W for half an hour, then 1200 W for a quarter; the last number holds from now on only.
+        // 600 W for half an hour, then 1200 W for a quarter.
         let history = filled(Span::Last(24 * HOUR), None, &[(0, 600.0), (1800, 1200.0), (2700, 0.0)], 2700);
         assert!((history.figure(Figure::Integral).unwrap() - 600.0).abs() < 1e-9);
+        // What holds still counts, and what lies before the window does not: the window has an hour, and a part more.
+        let history = filled(Span::Last(HOUR), None, &[(0, 600.0)], 7200);
+        assert!((history.figure(Figure::Integral).unwrap() - 600.0).abs() < 5.0);
         // A silence longer than a number holds counts for as long as it held.
         let history = filled(Span::Last(24 * HOUR), Some(Duration::from_secs(60)), &[(0, 600.0), (3600, 600.0)], 3600);
         assert!((history.figure(Figure::Integral).unwrap() - 10.0).abs() < 1e-9);
@@ -312,6 +364,12 @@ mod tests {
         assert_eq!((history.figure(Figure::Highest), history.figure(Figure::Count)), (None, Some(0.0)));
         history.hear(7.0, at(90_000));
         assert_eq!(history.figure(Figure::Lowest), Some(7.0));
+        // 7 since then, and nothing of the 9 that held before.
+        history.move_on(at(93_600), 8);
+        assert!((history.figure(Figure::Integral).unwrap() - 7.0).abs() < 1e-9);
+        // A civil clock that jumped ahead comes back.
+        assert!(history.move_on(at(93_700), 500) && history.move_on(at(93_800), 9));
+        assert_eq!(history.figure(Figure::Highest), None);
     }
 
     #[test]
@@ -347,6 +405,12 @@ mod tests {
             if let Some(mean) = mean {
                 prop_assert!((mean - inside.iter().sum::<f64>() / inside.len() as f64).abs() < 1e-9);
                 prop_assert_eq!(history.figure(Figure::Change), Some(inside[inside.len() - 1] - inside[0]));
+            }
+            // Each number holds until the next one, within the window: by the second, the naive way.
+            let held = |second: u64| samples.iter().rev().find(|(at, _)| *at <= second).map_or(0.0, |(_, number)| *number);
+            let area = (from..now).map(held).sum::<f64>() / 3600.0;
+            if let Some(found) = history.figure(Figure::Integral) {
+                prop_assert!((found - area).abs() < 1e-6, "{found}, not {area}");
             }
             if let Some(slope) = history.figure(Figure::Slope) {
                 prop_assert!(slope.abs() <= 100.0 / History::least_hours(window) * (1.0 + 1e-9), "{slope}");

@@ -39,7 +39,9 @@ impl Pane {
             if outcome.changed {
                 self.renderer.set(outcome.reading, seen);
             }
-            if outcome.event == Event::Accepted && seen.state == State::Live {
+            // Of a message that the broker had kept nobody knows when it was said.
+            let is_new = outcome.event == Event::Accepted && reading.age(now).is_some();
+            if is_new && seen.state == State::Live {
                 self.renderer.hear(outcome.reading, seen.number, now);
             }
         }
@@ -58,6 +60,11 @@ impl Pane {
         self.looked = now;
         self.renderer.set_time(now, time);
         self.renderer.draw(now)
+    }
+
+    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
+    pub fn set_offset(&mut self, seconds: i32) {
+        self.renderer.set_offset(seconds);
     }
 
     /// When the picture may change although no message comes, after the last [`update`](Self::update); `None` if it will not.
@@ -223,7 +230,30 @@ mod tests {
         }
         // A wake a second for a minute, one in ten seconds for nine minutes, and the window's parts, of 4.2 seconds each.
         assert!((60 + 54..60 + 54 + 150).contains(&wakes), "{wakes} wakes");
-        assert_eq!(texts(&pane)[0], ("–––– 10 min".replace("––––", "12.4"), State::Stale));
+        assert_eq!(texts(&pane)[0], ("12.4 10 min".into(), State::Stale));
+    }
+
+    #[test]
+    fn a_kept_message_has_no_age_and_no_place_in_the_past() {
+        let mut pane = Pane::new(program(&PAST.replace("stale: 2min", "stale: never")), at(0));
+        pane.accept(&Message { retained: true, ..message("12.4,91.0") }, at(5));
+        pane.update(at(5), NOON);
+        assert_eq!(texts(&pane)[0], ("––.– ––".into(), State::Waiting));
+    }
+
+    #[test]
+    fn a_condition_is_remembered_across_a_swap() {
+        let layout = "panel 128x32\nreading door from: \"cellar/ripening/door\" pick: words(open: 1, closed: 0) stale: never\n\
+                      screen s { text \"{time_since(door == 1)}\" size: 9 }\n";
+        let door = |payload: &str| Message { topic: "cellar/ripening/door".into(), ..message(payload) };
+        let mut pane = Pane::new(program(layout), at(0));
+        for (payload, second) in [("open", 10), ("closed", 20)] {
+            pane.accept(&door(payload), at(second));
+            pane.update(at(second), NOON);
+        }
+        pane.swap(program(&layout.replace("size: 9", "size: 12")), at(40));
+        pane.update(at(45), NOON);
+        assert_eq!(texts(&pane)[0], ("25 s".into(), State::Live));
     }
 
     #[test]

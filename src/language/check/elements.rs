@@ -318,8 +318,9 @@ impl Checker {
                         ),
                         Some(number) => {
                             let Some((formula, unit)) = number.number(Unit::BARE) else { continue };
-                            if *format == Format::default() && self.expressions().is_time(&formula) {
-                                parts.push(TextPart::Time(formula));
+                            let style = self.expressions().style(&formula);
+                            if let Some(style) = style.filter(|_| *format == Format::default()) {
+                                parts.push(TextPart::Time(formula, style));
                                 continue;
                             }
                             before = Some(unit);

@@ -1,4 +1,4 @@
-//! Calls that look back or at the clock: figures of a window such as `highest(temp, 24h)`, `age(temp)`, `time_since(…)`, `until("17:30")`.
+//! Calls that look back or at the clock: figures of a window such as `highest(temp, 24h)`, `age(temp)`, `until("17:30")`, `sun_rise(52, 5)`.
 //!
 //! What enters are the call's arguments; what leaves is a place among what is observed, with its unit and bounds.
 
@@ -6,13 +6,13 @@ use std::time::Duration;
 
 use jiff::civil::Time;
 
-use crate::formulas::{Bounds, Compiled, Limits, Observed};
+use crate::formulas::{Bounds, Compiled, LONGEST, Limits, Observed, SunEvent, TimeStyle};
 use crate::language::Finding;
 use crate::language::syntax::{Expression, ExpressionKind, Piece, Span};
 use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
 
-use super::arguments::{duration, expected};
+use super::arguments::{duration, expected, number_in};
 use super::expressions::{Checked, Expressions};
 
 /// Figures of a window by their names in a layout file.
@@ -26,13 +26,20 @@ const FIGURES: [(&str, Figure); 7] = [
     ("count", Figure::Count),
 ];
 /// Spans of time by their names.
-const TIMES: [&str; 3] = ["age", "time_since", "until"];
+const TIMES: [&str; 5] = ["age", "time_since", "until", "time_of_day", "moon_phase"];
+/// What the sun does, by its names.
+const SUN: [(&str, SunEvent); 4] = [
+    ("sun_rise", SunEvent::Rise),
+    ("sun_set", SunEvent::Set),
+    ("sun_noon", SunEvent::Noon),
+    ("day_length", SunEvent::Length),
+];
 /// More histories than any layout shows; a bound on the memory that a file can ask for.
 const MOST_HISTORIES: usize = 64;
 /// The longest window, and the shortest whose parts are not much shorter than anything is published.
 const WINDOWS: (Duration, Duration) = (Duration::from_secs(60), Duration::from_secs(31 * 24 * 3600));
-/// What is longer ago is shown as this long ago, in seconds: 99 days.
-pub(super) const LONGEST: f64 = 99.0 * 86400.0;
+/// A day in seconds.
+const DAY: f64 = 86400.0;
 
 /// What a layout observes, as far as it was read.
 #[derive(Default)]
@@ -83,7 +90,7 @@ impl Observations {
 
 /// The names of all these functions.
 pub(super) fn names() -> impl Iterator<Item = &'static str> + Clone {
-    FIGURES.iter().map(|(name, _)| *name).chain(TIMES)
+    FIGURES.iter().map(|(name, _)| *name).chain(TIMES).chain(SUN.iter().map(|(name, _)| *name))
 }
 
 impl Expressions<'_> {
@@ -92,7 +99,19 @@ impl Expressions<'_> {
         if let Some((_, figure)) = FIGURES.iter().find(|(known, _)| *known == name) {
             return Some(self.figure(name, *figure, plain, span));
         }
+        if let Some((_, event)) = SUN.iter().find(|(known, _)| *known == name) {
+            return Some(self.sun(name, *event, plain, span));
+        }
         match name {
+            "time_of_day" | "moon_phase" if !plain.is_empty() => {
+                self.wrong_count(span, format!("`{name}` takes nothing: `{name}()`"), plain.len());
+                Some(None)
+            }
+            "time_of_day" => Some(self.time(Observed::TimeOfDay, DAY)),
+            "moon_phase" => {
+                let place = self.observations.place(Observed::MoonPhase, Bounds { low: 0.0, high: 100.0 });
+                Some(units::lookup("%").map(|unit| Checked::Number(Compiled::Observed(place), unit)))
+            }
             "age" => Some(self.age(plain, span)),
             "time_since" => Some(self.time_since(plain, span)),
             "until" => Some(self.until(plain, span)),
@@ -203,7 +222,29 @@ impl Expressions<'_> {
             return None;
         };
         let seconds = time.hour() as u32 * 3600 + time.minute() as u32 * 60;
-        self.time(Observed::Until(seconds), 86400.0)
+        self.time(Observed::Until(seconds), DAY)
+    }
+
+    fn sun(&mut self, name: &str, event: SunEvent, plain: &[Expression], span: Span) -> Option<Checked> {
+        let [latitude, longitude] = plain else {
+            let example = format!("`{name}` takes a latitude and a longitude: `{name}(52.0, 5.0)`");
+            self.wrong_count(span, example, plain.len());
+            return None;
+        };
+        let mut degrees = |expression: &Expression, most: f64| {
+            let degrees =
+                number_in(expression, units::lookup("°")?, "degrees, north and east being positive", self.findings)?;
+            if degrees.abs() > most {
+                self.findings.push(
+                    Finding::error("out of range", expression.span, "there is no such place")
+                        .label(format!("from -{most} to {most}")),
+                );
+                return None;
+            }
+            Some(degrees)
+        };
+        let (latitude, longitude) = (degrees(latitude, 90.0), degrees(longitude, 180.0));
+        self.time(Observed::Sun { event, latitude: latitude?, longitude: longitude? }, DAY)
     }
 
     fn time(&mut self, observed: Observed, most: f64) -> Option<Checked> {
@@ -230,9 +271,10 @@ impl Expressions<'_> {
         self.findings.push(Finding::error("wrong number of arguments", span, wanted).label(format!("{given} given")));
     }
 
-    /// Whether an expression is nothing but an observed span of time.
-    pub(super) fn is_time(&self, formula: &Compiled) -> bool {
-        matches!(formula, Compiled::Observed(place) if self.observations.list[*place].is_time())
+    /// How an expression is written that is nothing but an observed time.
+    pub(super) fn style(&self, formula: &Compiled) -> Option<TimeStyle> {
+        let Compiled::Observed(place) = formula else { return None };
+        self.observations.list[*place].style()
     }
 
     /// Bounds of what an expression can give.
