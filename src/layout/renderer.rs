@@ -13,7 +13,7 @@ use crate::faces::icons;
 use crate::formulas::{Compiled, Evaluated, Given};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
-use crate::readings::history::{Figure, Span as Window};
+use crate::readings::history::{Figure, PARTS, Span as Window};
 use crate::readings::{Moment, State};
 
 use super::format;
@@ -137,10 +137,11 @@ impl Renderer {
             Window::Today => Duration::from_secs(24 * 3600),
         });
         let Some(longest) = lengths.max() else { return };
-        let step = longest / (numbers.len().max(1) as u32);
-        for (place, number) in numbers.iter().enumerate() {
-            let ago = step * (numbers.len() - place) as u32 - step / 2;
-            if let Some(number) = number {
+        // Often enough that none of them grows old before the next one.
+        let parts = PARTS as u32;
+        for part in 0..parts {
+            let ago = longest / parts * (parts - part) - longest / (2 * parts);
+            if let Some(Some(number)) = numbers.get(part as usize * numbers.len() / PARTS) {
                 self.hear(index, *number, Moment::at(now.since(Moment::at(ago))));
             }
         }
