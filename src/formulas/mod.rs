@@ -8,6 +8,7 @@ mod bounds;
 mod compiled;
 mod function;
 pub mod moist_air;
+pub mod moon;
 pub mod sun;
 
 pub use bounds::Bounds;
