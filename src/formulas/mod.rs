@@ -10,6 +10,7 @@ mod function;
 pub mod moist_air;
 pub mod moon;
 pub mod sun;
+pub mod tendency;
 
 pub use bounds::Bounds;
 pub use compiled::{Compiled, Evaluated, Operator};
