@@ -1,4 +1,4 @@
-"""Writes sun.csv: sunrise, sunset and solar noon by pvlib's Solar Position Algorithm, for the test in src/formulas/sun.rs.
+"""Writes sun.csv: sunrise, sunset and solar noon by pvlib's Solar Position Algorithm, for the test in src/formulas/reference.rs.
 
 Run with pvlib installed:  python3 tests/reference/sun.py > tests/reference/sun.csv
 Times are seconds from 0 h UTC of the date. pvlib's own list of events belongs to the day in UTC, and is a day's change off where an event
