@@ -16,6 +16,7 @@ pub mod pressure;
 #[cfg(test)]
 mod reference;
 pub mod sun;
+pub mod tendency;
 pub mod wet_bulb;
 
 pub use bounds::Bounds;

@@ -1,8 +1,9 @@
 //! Formulas compared with those of independent libraries.
 //!
-//! The committed table enters; `tests/reference/air.py` says how it was made. Nothing is computed here but by the code under test.
+//! The committed tables enter; `air.py` and `sun.py` in `tests/reference` say how they were made. Nothing is computed here but by the code under test.
 
 use super::Function;
+use super::sun::{self, Light};
 
 /// How far a result may lie from the reference's: absolute, and as a share.
 fn tolerance(function: &str) -> (f64, f64) {
@@ -37,4 +38,32 @@ fn formulas_agree_with_the_reference_table() {
     }
     println!("{rows} rows; furthest off: {worst:?}");
     assert!(rows > 500, "only {rows} rows");
+}
+
+#[test]
+fn the_sun_agrees_with_the_reference_table() {
+    let table = include_str!("../../tests/reference/sun.csv");
+    let (mut rows, mut polar) = (0, 0);
+    for line in table.lines().filter(|line| !line.starts_with('#')).skip(1) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let [date, latitude, longitude, rise, set, noon] = cells[..] else { panic!("six columns expected: {line}") };
+        let (latitude, longitude): (f64, f64) = (latitude.parse().unwrap(), longitude.parse().unwrap());
+        let found = sun::day(date.parse().unwrap(), latitude, longitude);
+        let off = |minutes: f64, seconds: &str| (60.0 * minutes - seconds.parse::<f64>().unwrap()).abs();
+        // NOAA's account of the equations: a minute up to 72° of latitude, ten minutes beyond.
+        let bound = if latitude.abs() <= 72.0 { 60.0 } else { 600.0 };
+        assert!(off(found.noon, noon) <= 60.0, "{line}: found {found:?}");
+        match found.light {
+            Light::RisesAndSets { rise: rises, set: sets } => {
+                assert!(off(rises, rise) <= bound && off(sets, set) <= bound, "{line}: found {found:?}");
+            }
+            Light::NeverSets | Light::NeverRises => {
+                let kind = if found.light == Light::NeverSets { "day" } else { "night" };
+                assert_eq!([rise, set], [kind; 2], "{line}");
+                polar += 1;
+            }
+        }
+        rows += 1;
+    }
+    assert!(rows > 300 && polar > 20, "only {rows} rows, {polar} of them polar");
 }
