@@ -3,6 +3,8 @@
 //! What enters are syntax nodes and the names in scope; what leaves is a compiled expression with its unit, or nothing, and
 //! then a finding says why (a damaged node was reported before).
 
+use std::cell::Cell;
+
 use crate::formulas::{Bounds, Compiled, Function, Kind, Operator};
 use crate::language::syntax::{BinaryOperator, Expression, ExpressionKind, Piece, Span, UnaryOperator};
 use crate::language::{Finding, model::Choice, nearest};
@@ -25,6 +27,8 @@ pub(super) struct Name {
     /// How it is looked at.
     pub(super) source: Compiled,
     pub(super) kind: NameKind,
+    /// Whether anything looks at it.
+    pub(super) used: Cell<bool>,
 }
 
 /// What a name stands for; `Unknown` where its own statement was wrong, so that its uses are not reported once more.
@@ -52,6 +56,16 @@ impl Scope {
         } else {
             self.names.push(name);
         }
+    }
+
+    /// Warns of what nothing looks at.
+    pub(super) fn report_unused(&self, findings: &mut Vec<Finding>) {
+        let unused = self.names.iter().filter(|known| !known.used.get() && !matches!(known.kind, NameKind::Unknown));
+        findings.extend(unused.map(|known| {
+            Finding::warning("never used", known.span, format!("nothing in this layout looks at `{}`", known.name))
+                .label("never used")
+                .help("show it, compute with it, or take it out")
+        }));
     }
 
     /// All names, in the order of the file.
@@ -243,6 +257,7 @@ impl Expressions<'_> {
             });
             return None;
         };
+        known.used.set(true);
         match known.kind {
             NameKind::Number(unit) => Some(Checked::Number(known.source.clone(), unit)),
             NameKind::Truth => Some(Checked::Truth(known.source.clone())),
@@ -378,9 +393,12 @@ impl Expressions<'_> {
         let product = |operator: Operator, product: units::Product| {
             Checked::Number(converted(binary(operator, a.clone(), b.clone()), product.scale), product.unit)
         };
+        let settled = std::cell::Cell::new(None);
         let comparison = |operator: Operator, swap: bool, conversion: Conversion| {
             let b = converted(b.clone(), conversion);
-            Checked::Truth(if swap { binary(operator, b, a.clone()) } else { binary(operator, a.clone(), b) })
+            let (left, right) = if swap { (b, a.clone()) } else { (a.clone(), b) };
+            settled.set(foregone(operator, self.bounds(&left), self.bounds(&right)));
+            Checked::Truth(binary(operator, left, right))
         };
         let result = match operator {
             B::Add => units::add(unit_a, unit_b).map(|units| sum(Operator::Add, units)),
@@ -395,6 +413,18 @@ impl Expressions<'_> {
             B::NotEqual => units::compare(unit_a, unit_b).map(|to| comparison(Operator::NotEqual, false, to)),
             B::And | B::Or => return None,
         };
+        if let Some(holds) = settled.get() {
+            let (name, words) = if holds {
+                ("always holds", "this holds whatever the readings are")
+            } else {
+                ("never holds", "this can never hold")
+            };
+            self.findings.push(
+                Finding::warning(name, span, words)
+                    .label("by the ranges of both sides")
+                    .help("mend the number, the unit or the `range:`"),
+            );
+        }
         match result {
             Ok(checked) => Some(checked),
             Err(mismatch) => {
@@ -451,6 +481,20 @@ impl Expressions<'_> {
         let message = format!("`{operator}` works on {wanted}, found {}", found.described());
         self.findings.push(Finding::error("wrong kind", span, message).label(found.described()));
         None
+    }
+}
+
+/// What a comparison comes to where the bounds of both sides leave no choice.
+fn foregone(operator: Operator, left: Bounds, right: Bounds) -> Option<bool> {
+    let apart = left.high < right.low || right.high < left.low;
+    match operator {
+        Operator::Less if left.high < right.low => Some(true),
+        Operator::Less if left.low >= right.high => Some(false),
+        Operator::LessOrEqual if left.high <= right.low => Some(true),
+        Operator::LessOrEqual if left.low > right.high => Some(false),
+        Operator::Equal if apart => Some(false),
+        Operator::NotEqual if apart => Some(true),
+        _ => None,
     }
 }
 

@@ -3,6 +3,7 @@
 //! What enters is a syntax tree; what leaves is the model. Names count from where they are declared, so that a value can look
 //! only at what stands before it, and no value can look at itself.
 
+use std::cell::Cell;
 use std::time::Duration;
 
 use crate::draw::Size;
@@ -10,7 +11,7 @@ use crate::feed::Filter;
 use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Span, Statement};
-use crate::language::{Finding, nearest};
+use crate::language::{Finding, Severity, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, PickError, ReadingSpec};
 use crate::units::{self, Unit};
@@ -106,6 +107,10 @@ impl Checker {
                 )
                 .help("add a screen without `when:`"),
             );
+        }
+        // Where something is wrong, what it would have used cannot be told.
+        if !self.findings.iter().any(|finding| finding.severity == Severity::Error) {
+            self.scope.report_unused(&mut self.findings);
         }
         let (panel, glass) = panel?.0;
         let windows::Observations { list: observed, histories, .. } = std::mem::take(&mut self.observations);
@@ -228,7 +233,7 @@ impl Checker {
             _ => NameKind::Unknown,
         };
         let source = Compiled::Reading(self.reading_bounds.len());
-        self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
+        self.scope.declare(Name { name: name.clone(), span, source, kind, used: Cell::new(false) }, &mut self.findings);
         let (Some(filter), Some(pick), Some(unit)) = (filter, pick, unit) else { return None };
         let bounds = range.unwrap_or(Bounds::ANY);
         self.reading_bounds.push(bounds);
@@ -395,7 +400,7 @@ impl Checker {
         let failed = self.findings.len() > errors;
         let source = Compiled::Value(self.value_bounds.len());
         let kind = if failed { NameKind::Unknown } else { kind };
-        self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
+        self.scope.declare(Name { name: name.clone(), span, source, kind, used: Cell::new(false) }, &mut self.findings);
         let formula = formula?;
         let computed = self.expressions().bounds(&formula);
         let bounds = match range {

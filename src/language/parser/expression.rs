@@ -135,11 +135,15 @@ impl Parser<'_> {
             operator.span,
             format!("expected a single comparison, found another {written}"),
         )
-        .help(if first.len() + 2 * middle.len() + last.len() < 80 && !first.contains('\n') {
-            format!("write `{first} {middle} and {middle} {} {last}`", self.slice(operator.span))
-        } else {
-            "compare twice, with `and` between: `a < b and b < c`".into()
-        })
+        .help(
+            if first.len() + 2 * middle.len() + last.len() < 80
+                && ![first, middle, last].iter().any(|part| part.contains('\n'))
+            {
+                format!("write `{first} {middle} and {middle} {} {last}`", self.slice(operator.span))
+            } else {
+                "compare twice, with `and` between: `a < b and b < c`".into()
+            },
+        )
     }
 
     /// The operator that `token` stands for, if it can stand between operands, and its level. Operators of other languages
