@@ -8,7 +8,7 @@
 use std::ops::RangeInclusive;
 
 /// A Magnus form: `scale · exp(slope · t / (t + shift))` hPa at `t` °C, within `range`.
-struct Magnus {
+pub(super) struct Magnus {
     scale: f64,
     slope: f64,
     shift: f64,
@@ -16,10 +16,10 @@ struct Magnus {
 }
 
 /// Over liquid water: WMO-No. 8, annex 4.B, -45 to 60 °C.
-const OVER_WATER: Magnus = Magnus { scale: 6.112, slope: 17.62, shift: 243.12, range: -45.0..=60.0 };
+pub(super) const OVER_WATER: Magnus = Magnus { scale: 6.112, slope: 17.62, shift: 243.12, range: -45.0..=60.0 };
 
 /// Over ice: WMO-No. 8, annex 4.B, -65 to 0 °C.
-const OVER_ICE: Magnus = Magnus { scale: 6.112, slope: 22.46, shift: 272.62, range: -65.0..=0.0 };
+pub(super) const OVER_ICE: Magnus = Magnus { scale: 6.112, slope: 22.46, shift: 272.62, range: -65.0..=0.0 };
 
 /// The specific gas constant of water in J/(kg·K): IAPWS-95 release, table 1 (0.461 518 05 kJ/(kg·K)).
 const WATER_GAS_CONSTANT: f64 = 461.518_05;
@@ -28,9 +28,14 @@ const WATER_GAS_CONSTANT: f64 = 461.518_05;
 const ZERO_CELSIUS: f64 = 273.15;
 
 impl Magnus {
-    fn pressure(&self, temperature: f64) -> Option<f64> {
+    pub(super) fn pressure(&self, temperature: f64) -> Option<f64> {
         let curve = || self.scale * libm::exp(self.slope * temperature / (self.shift + temperature));
         self.range.contains(&temperature).then(curve)
+    }
+
+    /// By what share the pressure rises with each kelvin, at `temperature`.
+    pub(super) fn relative_slope(&self, temperature: f64) -> f64 {
+        self.slope * self.shift / ((self.shift + temperature) * (self.shift + temperature))
     }
 
     /// The temperature at which `pressure` saturates.
