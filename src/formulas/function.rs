@@ -327,13 +327,15 @@ mod tests {
         fn every_result_lies_within_its_bounds(
             ends in proptest::array::uniform4((0.0..=1.0f64, 0.0..=1.0f64)),
             shares in proptest::array::uniform4(0.0..=1.0f64),
+            width in prop_oneof![Just(1.0), Just(0.1), Just(0.001)],
         ) {
             for function in Function::all() {
                 let (mut bounds, mut arguments) = (Vec::new(), Vec::new());
                 for ((parameter, (from, to)), share) in function.parameters.iter().zip(ends).zip(shares) {
                     let (low, high) = span(parameter);
                     let of = |share: f64| low + (high - low) * share;
-                    let within = Bounds::new(of(from), of(to));
+                    // Wide bounds hide a corner that is a little off, narrow ones do not.
+                    let within = Bounds::new(of(from), of(from + (to - from) * width));
                     bounds.push(within);
                     arguments.push((within.low + (within.high - within.low) * share).min(within.high));
                 }

@@ -8,9 +8,12 @@ use super::sun::{self, Light};
 /// How far a result may lie from the reference's: absolute, and as a share.
 fn tolerance(function: &str) -> (f64, f64) {
     match function {
-        // The libraries' saturation pressures (Hyland-Wexler) differ from the Magnus form by up to 0.35 %.
+        // The libraries' saturation pressures (Hyland-Wexler, and Ambaum 2020 over supercooled water) differ from the Magnus form by up to
+        // 0.4 % over water, and what follows from them does so too; over ice they are closer.
+        "saturation_pressure" | "vapour_pressure" | "vapour_pressure_deficit" | "absolute_humidity" => (0.0, 0.004),
+        "saturation_pressure_ice" => (0.0, 0.0005),
         "wet_bulb" => (0.1, 0.0),
-        "dew_point" => (0.05, 0.0),
+        "dew_point" | "frost_point" => (0.05, 0.0),
         "mixing_ratio" => (0.0, 0.0005),
         "air_density" => (0.0, 0.0005),
         "heat_index" => (0.001, 0.0),
@@ -37,7 +40,7 @@ fn formulas_agree_with_the_reference_table() {
         rows += 1;
     }
     println!("{rows} rows; furthest off: {worst:?}");
-    assert!(rows > 500, "only {rows} rows");
+    assert!(rows > 800, "only {rows} rows");
 }
 
 #[test]

@@ -10,7 +10,7 @@ import warnings
 from importlib.metadata import version
 
 import psychrolib
-from metpy.calc import heat_index, windchill
+from metpy.calc import dewpoint_from_relative_humidity, heat_index, saturation_vapor_pressure, windchill
 from metpy.units import units
 
 warnings.filterwarnings("ignore")
@@ -41,3 +41,28 @@ for temperature in (-45, -20, -5, 0, 5, 10):
     for wind in (5, 10, 20, 40, 80, 120):
         felt = windchill(temperature * units.degC, wind * units("km/h"), mask_undefined=False).to("degC").magnitude
         print(f"wind_chill,{temperature},{wind},,{float(getattr(felt, 'item', lambda: felt)()):.4f}")
+# Over ice below 0 °C, and over supercooled water, which psychrolib does not know.
+for temperature in (-40, -30, -20, -15, -10, -5, -1):
+    ice = psychrolib.GetSatVapPres(temperature)
+    print(f"saturation_pressure_ice,{temperature},,,{ice / 100:.6f}")
+    if temperature >= -20:
+        water = saturation_vapor_pressure(temperature * units.degC).to("hPa").magnitude
+        print(f"saturation_pressure,{temperature},,,{water:.6f}")
+        for humidity in (20, 50, 80, 100):
+            dew = dewpoint_from_relative_humidity(temperature * units.degC, humidity * units.percent).to("degC").magnitude
+            print(f"dew_point,{temperature},{humidity},,{dew:.4f}")
+for temperature in (1, 5, 12.4, 20, 30, 40, 50):
+    saturation = psychrolib.GetSatVapPres(temperature)
+    print(f"saturation_pressure,{temperature},,,{saturation / 100:.6f}")
+    for humidity in (5, 20, 50, 80, 91, 100):
+        ratio = psychrolib.GetHumRatioFromRelHum(temperature, humidity / 100, 101325)
+        vapour = psychrolib.GetVapPresFromHumRatio(ratio, 101325)
+        print(f"vapour_pressure,{temperature},{humidity},,{vapour / 100:.6f}")
+        if humidity < 100:
+            deficit = psychrolib.GetVaporPressureDeficit(temperature, ratio, 101325)
+            print(f"vapour_pressure_deficit,{temperature},{humidity},,{deficit / 1000:.7f}")
+        mass = 1000 * ratio / psychrolib.GetMoistAirVolume(temperature, ratio, 101325)
+        print(f"absolute_humidity,{temperature},{humidity},,{mass:.5f}")
+        # Half a kelvin below freezing and colder, so that psychrolib's dew point is clearly one over ice.
+        if 15 < vapour < psychrolib.GetSatVapPres(-0.5):
+            print(f"frost_point,{temperature},{humidity},,{psychrolib.GetTDewPointFromVapPres(temperature, vapour):.4f}")
