@@ -6,6 +6,7 @@
 //! - A good live message makes it `live`, until it is older than the limit; then it is `stale`, and keeps its number.
 //! - A message that cannot be decoded, is not finite or is out of range makes it `faulty`, until a good one comes. Silence does not
 //!   mend a fault, and a faulty reading gives no number.
+//! - A number that jumps further than is credible is rejected and changes nothing, until a second one near it confirms it.
 //! - A retained message is of unknown age, so that its number is `stale` until a live one comes; where there is no age limit, it is
 //!   as good as a live one. Brokers send retained messages again after each reconnection: one that only repeats the number held
 //!   changes nothing.
@@ -13,7 +14,9 @@
 use std::fmt;
 use std::time::Duration;
 
-use super::{DecodeError, Moment, State};
+use super::cadence::Cadence;
+use super::trust::Memory;
+use super::{DecodeError, Excerpt, Moment, Smooth, Spot, State, Trust};
 
 /// What a layout asks of a reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -22,6 +25,8 @@ pub struct Limits {
     pub range: Option<(f64, f64)>,
     /// How old a number may be; `None` for any age.
     pub stale: Option<Duration>,
+    /// How far its numbers are trusted.
+    pub trust: Trust,
 }
 
 /// A number with its standing, over time.
@@ -29,7 +34,29 @@ pub struct Limits {
 pub struct Reading {
     limits: Limits,
     standing: Standing,
+    memory: Memory,
+    cadence: Cadence,
+    refused: Option<Jump>,
     counts: Counts,
+}
+
+/// A number that was rejected because it was too far from the one before.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Jump {
+    /// The number.
+    pub value: f64,
+    /// The last one believed.
+    pub last: f64,
+    /// The largest change that is credible in a minute.
+    pub credible: f64,
+}
+
+impl fmt::Display for Jump {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { value, last, credible } = self;
+        // Debug keeps huge numbers short.
+        write!(f, "{value:?} is too far from {last:?}, more than {credible:?} a minute")
+    }
 }
 
 /// What the last message left behind.
@@ -93,12 +120,14 @@ pub struct Counts {
     pub not_finite: u64,
     /// Numbers out of range.
     pub out_of_range: u64,
+    /// Numbers that jumped further than is credible.
+    pub jumps: u64,
 }
 
 impl Counts {
     /// All refused messages.
     pub fn rejected(self) -> u64 {
-        self.undecodable + self.too_long + self.not_finite + self.out_of_range
+        self.undecodable + self.too_long + self.not_finite + self.out_of_range + self.jumps
     }
 }
 
@@ -109,51 +138,96 @@ pub enum Event {
     Accepted,
     /// It was a retained message with the number that the reading has already.
     Repeated,
-    /// It made the reading faulty.
+    /// It made the reading faulty, or was a jump that nothing has confirmed yet.
     Rejected,
 }
 
 impl Reading {
     /// A reading that waits for its first message.
     pub fn new(limits: Limits) -> Self {
-        Self { limits, standing: Standing::Waiting, counts: Counts::default() }
+        Self {
+            limits,
+            standing: Standing::Waiting,
+            memory: Memory::default(),
+            cadence: Cadence::default(),
+            refused: None,
+            counts: Counts::default(),
+        }
     }
 
     /// Takes in what a payload gave.
     pub fn accept(&mut self, decoded: Result<f64, DecodeError>, retained: bool, now: Moment) -> Event {
         let heard = if retained { Heard::Retained } else { Heard::At(now) };
-        let judged = self.judge(decoded, heard);
-        match (&judged, &self.standing) {
-            (Standing::Good { value: new, .. }, Standing::Good { value: held, .. }) if retained && new == held => {
-                return Event::Repeated;
-            }
-            (Standing::Faulty { fault, .. }, _) => {
-                let count = match fault {
-                    Fault::OutOfRange { .. } => &mut self.counts.out_of_range,
-                    Fault::Undecodable(DecodeError::TooLong { .. }) => &mut self.counts.too_long,
-                    Fault::Undecodable(error) if error.is_not_finite() => &mut self.counts.not_finite,
-                    _ => &mut self.counts.undecodable,
-                };
-                *count += 1;
-            }
-            _ => self.counts.accepted += 1,
+        if !retained {
+            self.cadence.heard(now);
         }
-        self.standing = judged;
-        match self.standing {
-            Standing::Faulty { .. } => Event::Rejected,
-            _ => Event::Accepted,
+        let judged = match decoded {
+            Ok(raw) => self.judge(self.limits.trust.calibrated(raw), heard),
+            Err(error) => Standing::Faulty { fault: Fault::Undecodable(error), heard },
+        };
+        match judged {
+            Standing::Good { value, .. } => {
+                let held = matches!(self.standing, Standing::Good { .. });
+                if retained && held && self.memory.repeats(value) {
+                    return Event::Repeated;
+                }
+                let jump = self.limits.trust.jump.filter(|_| !retained);
+                if let (Some(last), Some(credible)) = (self.memory.doubt(value, jump, now), jump) {
+                    self.refused = Some(Jump { value, last, credible });
+                    self.counts.jumps += 1;
+                    return Event::Rejected;
+                }
+                self.counts.accepted += 1;
+                let live = (!retained).then_some(now);
+                let value = self.memory.smoothed(value, self.limits.trust.smooth, live, self.age_limit());
+                self.standing = Standing::Good { value, heard };
+                Event::Accepted
+            }
+            judged => {
+                *self.counter(&judged) += 1;
+                self.standing = judged;
+                Event::Rejected
+            }
         }
     }
 
-    /// Where a decoded payload leaves the reading.
-    fn judge(&self, decoded: Result<f64, DecodeError>, heard: Heard) -> Standing {
-        match (decoded, self.limits.range) {
-            (Err(error), _) => Standing::Faulty { fault: Fault::Undecodable(error), heard },
-            (Ok(value), Some((low, high))) if !(low <= value && value <= high) => {
+    /// What counts messages that leave a reading so.
+    fn counter(&mut self, refused: &Standing) -> &mut u64 {
+        let counts = &mut self.counts;
+        match refused {
+            Standing::Faulty { fault: Fault::OutOfRange { .. }, .. } => &mut counts.out_of_range,
+            Standing::Faulty { fault: Fault::Undecodable(DecodeError::TooLong { .. }), .. } => &mut counts.too_long,
+            Standing::Faulty { fault: Fault::Undecodable(error), .. } if error.is_not_finite() => {
+                &mut counts.not_finite
+            }
+            _ => &mut counts.undecodable,
+        }
+    }
+
+    /// Where a calibrated number leaves the reading, as far as its range goes.
+    fn judge(&self, value: f64, heard: Heard) -> Standing {
+        if !value.is_finite() {
+            let found = Excerpt::of(format!("{value} after calibration").as_bytes());
+            let fault = Fault::Undecodable(DecodeError::NotFinite { spot: Spot::Whole, found });
+            return Standing::Faulty { fault, heard };
+        }
+        match self.limits.range {
+            Some((low, high)) if !(low <= value && value <= high) => {
                 Standing::Faulty { fault: Fault::OutOfRange { value, low, high }, heard }
             }
-            (Ok(value), _) => Standing::Good { value, heard },
+            _ => Standing::Good { value, heard },
         }
+    }
+
+    /// How old its number may be: what the layout says, or what the publisher's cadence suggests.
+    pub fn age_limit(&self) -> Option<Duration> {
+        let learned = if self.limits.trust.cadence { self.cadence.limit() } else { None };
+        learned.or(self.limits.stale)
+    }
+
+    /// The last number that was rejected as a jump, if there was one.
+    pub fn refused(&self) -> Option<Jump> {
+        self.refused
     }
 
     /// Whether the reading can be believed at `now`.
@@ -162,7 +236,7 @@ impl Reading {
             Standing::Waiting => State::Waiting,
             Standing::Faulty { .. } => State::Faulty,
             Standing::Good { heard, .. } => {
-                let fresh = match (heard, self.limits.stale) {
+                let fresh = match (heard, self.age_limit()) {
                     (Heard::TooOld, _) => false,
                     (_, None) => true,
                     (Heard::Retained, Some(_)) => false,
@@ -202,7 +276,7 @@ impl Reading {
 
     /// The first moment at which the state will have changed although nothing came in; `None` if it will not.
     pub fn next_change(&self, now: Moment) -> Option<Moment> {
-        match (&self.standing, self.limits.stale) {
+        match (&self.standing, self.age_limit()) {
             (Standing::Good { heard: Heard::At(moment), .. }, Some(limit)) if now.since(*moment) <= limit => {
                 Some(*moment + limit + Duration::from_nanos(1))
             }
@@ -228,18 +302,33 @@ impl Reading {
             State::Waiting => Standing::Waiting,
             State::Faulty => Standing::Faulty { fault: Fault::Asked, heard: Heard::TooOld },
             State::Live | State::Stale if !value.is_finite() => Standing::Faulty { fault: Fault::Asked, heard },
-            State::Live | State::Stale => self.judge(Ok(value), heard),
+            State::Live | State::Stale => self.judge(value, heard),
         };
+        self.memory = Memory::default();
+        if let Standing::Good { value, .. } = self.standing {
+            self.memory.smoothed(value, Smooth::Off, None, None);
+        }
     }
 
     /// Goes on from where `old` was, under this reading's own limits: a number that `old` found out of range may be good here,
-    /// and the other way about. Counts go on too.
+    /// and the other way about. Smoothing goes on where it is the same, and begins with the last number otherwise. A number that was
+    /// calibrated in another way is none for this reading, which then waits. Counts and cadence go on in any case.
     pub fn carry_over(&mut self, old: &Reading) {
         self.counts = old.counts;
+        self.cadence = old.cadence;
+        let (trust, before) = (self.limits.trust, old.limits.trust);
+        if !trust.same_calibration(&before) {
+            return;
+        }
+        let same = trust.smooth == before.smooth && self.limits.range == old.limits.range;
+        self.memory = if same { old.memory.clone() } else { old.memory.without_smoothing() };
+        self.refused = old.refused;
         self.standing = match &old.standing {
-            Standing::Good { value, heard } | Standing::Faulty { fault: Fault::OutOfRange { value, .. }, heard } => {
-                self.judge(Ok(*value), *heard)
+            Standing::Good { value, heard } => {
+                let value = if same { *value } else { old.memory.last().unwrap_or(*value) };
+                self.judge(value, *heard)
             }
+            Standing::Faulty { fault: Fault::OutOfRange { value, .. }, heard } => self.judge(*value, *heard),
             standing => standing.clone(),
         };
     }
@@ -250,7 +339,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const LIMITS: Limits = Limits { range: Some((-10.0, 40.0)), stale: Some(Duration::from_secs(45)) };
+    const LIMITS: Limits =
+        Limits { range: Some((-10.0, 40.0)), stale: Some(Duration::from_secs(45)), trust: Trust::PLAIN };
 
     fn at(seconds: u64) -> Moment {
         Moment::at(Duration::from_secs(seconds))
@@ -336,7 +426,7 @@ mod tests {
         for payload in [&b"nan"[..], b"1e999", b"99"] {
             reading.accept(super::super::Pick::number().decode(payload), false, at(1));
         }
-        let counts = Counts { accepted: 1, undecodable: 1, too_long: 1, not_finite: 2, out_of_range: 1 };
+        let counts = Counts { accepted: 1, undecodable: 1, too_long: 1, not_finite: 2, out_of_range: 1, jumps: 0 };
         assert_eq!((reading.counts(), reading.counts().rejected()), (counts, 5));
     }
 
@@ -384,12 +474,145 @@ mod tests {
         assert_eq!(carried(&hot, Limits { range: None, ..LIMITS }), (State::Live, Some(41.0), age));
     }
 
+    fn trusting(trust: Trust) -> Reading {
+        Reading::new(Limits { trust, ..LIMITS })
+    }
+
+    #[test]
+    fn numbers_are_calibrated_before_they_are_judged() {
+        let mut reading = trusting(Trust { scale: 0.1, offset: -1.0, ..Trust::PLAIN });
+        assert_eq!(reading.accept(Ok(134.0), false, at(0)), Event::Accepted);
+        assert!((reading.value().unwrap() - 12.4).abs() < 1e-12);
+        assert_eq!(reading.accept(Ok(420.0), false, at(1)), Event::Rejected);
+        assert_eq!(reading.fault().unwrap().to_string(), "41.0 is out of range -10.0 to 40.0");
+        let huge = Trust { scale: 1e300, ..Trust::PLAIN };
+        let mut reading = Reading::new(Limits { trust: huge, ..Limits::default() });
+        assert_eq!(reading.accept(Ok(-1e300), false, at(0)), Event::Rejected);
+        assert_eq!(reading.fault().unwrap().to_string(), "expected a finite number, found \"-inf after calibration\"");
+        assert_eq!(reading.counts().not_finite, 1);
+    }
+
+    #[test]
+    fn a_jump_is_rejected_until_a_second_number_confirms_it() {
+        let mut reading = trusting(Trust { jump: Some(2.0), ..Trust::PLAIN });
+        reading.accept(Ok(12.0), false, at(100));
+        assert_eq!(reading.accept(Ok(31.0), false, at(110)), Event::Rejected);
+        // It keeps its number, and grows old as if nothing had come.
+        assert_eq!((reading.state(at(110)), reading.value(), reading.fault()), (State::Live, Some(12.0), None));
+        assert_eq!(reading.age(at(110)), Some(Duration::from_secs(10)));
+        assert_eq!(reading.state(at(146)), State::Stale);
+        let why = "31.0 is too far from 12.0, more than 2.0 a minute";
+        assert_eq!(reading.refused().unwrap().to_string(), why);
+        // The broker kept it: that confirms nothing.
+        assert_eq!(reading.accept(Ok(31.0), true, at(111)), Event::Repeated);
+        assert_eq!(reading.accept(Ok(30.5), false, at(120)), Event::Accepted);
+        assert_eq!((reading.state(at(120)), reading.value()), (State::Live, Some(30.5)));
+        assert_eq!(reading.counts(), Counts { accepted: 2, jumps: 1, ..Counts::default() });
+        assert_eq!(reading.counts().rejected(), 1);
+    }
+
+    #[test]
+    fn a_confirmed_jump_is_not_smoothed() {
+        let mut reading = trusting(Trust { jump: Some(2.0), smooth: Smooth::Median(3), ..Trust::PLAIN });
+        for (second, number) in [(0, 12.0), (4, 12.1), (8, 12.2), (12, 30.0), (16, 30.1)] {
+            reading.accept(Ok(number), false, at(second));
+        }
+        assert_eq!(reading.value(), Some(30.1));
+    }
+
+    #[test]
+    fn a_retained_repetition_is_compared_with_what_was_heard() {
+        let mut reading = trusting(Trust { smooth: Smooth::Median(3), ..Trust::PLAIN });
+        for number in [12.0, 13.0, 14.0] {
+            reading.accept(Ok(number), false, at(100));
+        }
+        assert_eq!(reading.value(), Some(13.0));
+        assert_eq!(reading.accept(Ok(14.0), true, at(101)), Event::Repeated);
+        assert_eq!(reading.accept(Ok(13.0), true, at(101)), Event::Accepted);
+        assert_eq!(reading.state(at(101)), State::Stale);
+    }
+
+    #[test]
+    fn the_age_limit_can_follow_the_cadence() {
+        let trust = Trust { cadence: true, ..Trust::PLAIN };
+        let mut reading = Reading::new(Limits { stale: Some(Duration::from_secs(300)), trust, ..LIMITS });
+        for second in [0, 20, 40] {
+            reading.accept(Ok(12.0), false, at(second));
+        }
+        assert_eq!(reading.next_change(at(40)), Some(at(340) + Duration::from_nanos(1)));
+        reading.accept(garbage(), false, at(60));
+        reading.accept(Ok(12.0), false, at(80));
+        assert_eq!(reading.age_limit(), Some(Duration::from_secs(60)));
+        assert_eq!((reading.state(at(140)), reading.state(at(141))), (State::Live, State::Stale));
+        assert_eq!(reading.next_change(at(80)), Some(at(140) + Duration::from_nanos(1)));
+    }
+
+    #[test]
+    fn what_is_carried_over_was_calibrated_and_smoothed_alike() {
+        let trust = Trust { smooth: Smooth::Median(3), ..Trust::PLAIN };
+        let mut old = trusting(trust);
+        for number in [12.0, 13.0, 14.0] {
+            old.accept(Ok(number), false, at(100));
+        }
+        let carried = |limits| {
+            let mut new = Reading::new(limits);
+            new.carry_over(&old);
+            new
+        };
+        let same = carried(old.limits());
+        assert_eq!((same.value(), same == old), (Some(13.0), true));
+        assert_eq!(carried(LIMITS).value(), Some(14.0));
+        let narrow = Limits { range: Some((12.5, 20.0)), trust, ..LIMITS };
+        let mut narrowed = carried(narrow);
+        assert_eq!(narrowed.accept(Ok(14.0), true, at(101)), Event::Repeated);
+        narrowed.accept(Ok(13.0), false, at(104));
+        assert_eq!(narrowed.value(), Some(13.0));
+        for calibration in [Trust { scale: 2.0, ..trust }, Trust { offset: 0.1, ..trust }] {
+            let other = carried(Limits { trust: calibration, ..LIMITS });
+            assert_eq!((other.state(at(101)), other.counts().accepted), (State::Waiting, 3));
+        }
+    }
+
+    fn trust() -> impl Strategy<Value = Trust> {
+        let smooth = prop_oneof![
+            Just(Smooth::Off),
+            (3..16usize).prop_map(Smooth::Median),
+            (1..100u64).prop_map(|seconds| Smooth::Average(Duration::from_secs(seconds))),
+        ];
+        (-3.0..3.0f64, -5.0..5.0f64, proptest::option::of(0.1..50.0f64), smooth, any::<bool>())
+            .prop_map(|(scale, offset, jump, smooth, cadence)| Trust { scale, offset, jump, smooth, cadence })
+    }
+
     /// A message: its number (or garbage), whether it was retained, and how long after the one before it came.
     fn message() -> impl Strategy<Value = (Option<f64>, bool, u64)> {
         (proptest::option::weighted(0.8, prop_oneof![-20.0..50.0f64, Just(12.0)]), any::<bool>(), 0..60u64)
     }
 
     proptest! {
+        #[test]
+        fn no_trust_shows_a_number_out_of_range(
+            trust in trust(),
+            messages in proptest::collection::vec(message(), 0..40),
+        ) {
+            let mut reading = trusting(trust);
+            let mut now = at(0);
+            for (number, retained, after) in messages {
+                now = now + Duration::from_secs(after);
+                let before = (reading.state(now), reading.value(), reading.counts());
+                let event = reading.accept(number.ok_or(DecodeError::Empty), retained, now);
+                prop_assert!(reading.value().is_none_or(|value| (-10.0..=40.0).contains(&value)));
+                let counts = reading.counts();
+                let jumped = counts.jumps > before.2.jumps;
+                if jumped || event == Event::Repeated {
+                    prop_assert_eq!((reading.state(now), reading.value()), (before.0, before.1));
+                } else {
+                    prop_assert_eq!(event == Event::Rejected, reading.state(now) == State::Faulty);
+                }
+                let told = u64::from(event != Event::Repeated);
+                prop_assert_eq!(counts.accepted + counts.rejected(), before.2.accepted + before.2.rejected() + told);
+            }
+        }
+
         #[test]
         fn the_rules_hold_after_any_messages(
             messages in proptest::collection::vec(message(), 0..30),

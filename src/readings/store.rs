@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 use std::time::Duration;
 
-use super::{Counts, Event, Limits, Moment, Pick, Reading, State};
+use super::{Counts, Event, Limits, Moment, Pick, Reading, State, Trust};
 use crate::feed::Filter;
 use crate::units::Unit;
 
@@ -23,6 +23,8 @@ pub struct ReadingSpec {
     pub range: Option<(f64, f64)>,
     /// How old a number may be; `None` for any age.
     pub stale: Option<Duration>,
+    /// How far its numbers are trusted.
+    pub trust: Trust,
     /// The unit that the number is published in.
     pub unit: Unit,
 }
@@ -61,7 +63,8 @@ impl Store {
                 exact.entry(spec.filter.as_str().into()).or_default().push(place);
             }
         }
-        let readings = specs.iter().map(|spec| Reading::new(Limits { range: spec.range, stale: spec.stale })).collect();
+        let limits = |spec: &ReadingSpec| Limits { range: spec.range, stale: spec.stale, trust: spec.trust };
+        let readings = specs.iter().map(|spec| Reading::new(limits(spec))).collect();
         Self { specs, readings, exact, wild }
     }
 
@@ -141,7 +144,7 @@ impl Store {
     }
 
     /// Takes over from the store of the layout before: a reading goes on with the number, state and age of one that listened to the
-    /// same topics with the same pick, under the limits of the new layout.
+    /// same topics with the same pick and calibration, under the limits of the new layout.
     pub fn carry_over(&mut self, old: &Store) {
         for (spec, reading) in self.specs.iter().zip(&mut self.readings) {
             let same = |before: &ReadingSpec| before.filter == spec.filter && before.pick == spec.pick;
@@ -161,6 +164,7 @@ impl Store {
             too_long: sum.too_long + one.too_long,
             not_finite: sum.not_finite + one.not_finite,
             out_of_range: sum.out_of_range + one.out_of_range,
+            jumps: sum.jumps + one.jumps,
         })
     }
 }
@@ -178,6 +182,7 @@ mod tests {
             pick,
             range: Some(range),
             stale: Some(Duration::from_secs(45)),
+            trust: Trust::PLAIN,
             unit: lookup("°C").unwrap(),
         }
     }

@@ -8,6 +8,7 @@ mod curve;
 mod elements;
 mod expressions;
 mod statements;
+mod trust;
 
 use crate::formulas::Bounds;
 

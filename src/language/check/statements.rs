@@ -18,7 +18,7 @@ use crate::units::{self, Unit};
 use super::arguments::{Arguments, check_names, duration, expected, number_in, pixels, range_in, unit_named};
 use super::elements::ELEMENTS;
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, STATEMENTS};
+use super::{Checker, STATEMENTS, trust};
 
 /// The panels that a layout can be made for.
 const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
@@ -26,8 +26,6 @@ const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
 const DIAGONALS: (f64, f64) = (0.3, 10.0);
 /// From how far a panel may be read, in metres.
 const DISTANCES: (f64, f64) = (0.1, 20.0);
-/// After which silence a reading is stale where the file does not say.
-const USUAL_STALE: Duration = Duration::from_secs(5 * 60);
 /// How long a screen is shown in turn where the file does not say.
 const USUAL_TURN: Duration = Duration::from_secs(10);
 
@@ -185,7 +183,7 @@ impl Checker {
     }
 
     fn reading(&mut self, statement: &Statement) -> Option<Reading> {
-        let names = ["from", "pick", "unit", "range", "stale"];
+        let names = [&["from", "pick", "unit", "range"][..], &trust::NAMES].concat();
         let arguments = Arguments::new(statement, 1, &names, &mut self.findings);
         let example = "reading temp from: \"cellar/brine/climate\" pick: column(1) unit: °C";
         let name = self.name(&arguments, example);
@@ -207,11 +205,8 @@ impl Checker {
             (Some(range), Some(unit)) => range_in(range, unit, &mut self.findings),
             _ => None,
         };
-        let stale = match arguments.named("stale") {
-            Some(word) if word.kind == ExpressionKind::Name("never".into()) => None,
-            Some(time) => Some(duration(time, "45s", &mut self.findings).unwrap_or(USUAL_STALE)),
-            None => Some(USUAL_STALE),
-        };
+        let (stale, cadence) = self.stale(&arguments);
+        let trust = self.trust(&arguments, unit.unwrap_or(Unit::BARE), pick.as_ref(), cadence);
         let (name, span) = name?;
         let implied = || match pick.as_ref().and_then(Pick::known_words) {
             Some(words) => {
@@ -231,7 +226,8 @@ impl Checker {
         let (Some(filter), Some(pick), Some(unit)) = (filter, pick, unit) else { return None };
         let bounds = range.unwrap_or(Bounds::ANY);
         self.reading_bounds.push(bounds);
-        let spec = ReadingSpec { name, filter, pick, unit, range: range.map(|range| (range.low, range.high)), stale };
+        let range = range.map(|range| (range.low, range.high));
+        let spec = ReadingSpec { name, filter, pick, unit, range, stale, trust };
         Some(Reading { spec, bounds, span })
     }
 
