@@ -10,13 +10,14 @@
 //! - A retained message is of unknown age, so that its number is `stale` until a live one comes; where there is no age limit, it is
 //!   as good as a live one. Brokers send retained messages again after each reconnection: one that only repeats the number held
 //!   changes nothing.
+//! - When its publisher is said to be gone, its number is `stale` at once, until the next live one comes.
 
 use std::fmt;
 use std::time::Duration;
 
 use super::cadence::Cadence;
 use super::trust::Memory;
-use super::{DecodeError, Excerpt, Moment, Smooth, Spot, State, Trust};
+use super::{DecodeError, Excerpt, Moment, Sample, Smooth, Spot, State, Trust};
 
 /// What a layout asks of a reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -37,6 +38,7 @@ pub struct Reading {
     memory: Memory,
     cadence: Cadence,
     refused: Option<Jump>,
+    publisher: Publisher,
     counts: Counts,
 }
 
@@ -59,6 +61,18 @@ impl fmt::Display for Jump {
     }
 }
 
+/// What is known of who publishes a reading, besides its numbers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Publisher {
+    /// Nothing speaks against it being there.
+    #[default]
+    There,
+    /// It is gone, as its last will says.
+    Gone,
+    /// It was gone, came back, and has sent no number since.
+    Back,
+}
+
 /// What the last message left behind.
 #[derive(Clone, Debug, PartialEq)]
 enum Standing {
@@ -70,8 +84,8 @@ enum Standing {
 /// When a message came to be.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Heard {
-    /// Published at this moment, as far as can be told.
-    At(Moment),
+    /// Came in at this moment, and was so old then, as far as can be told.
+    At(Moment, Duration),
     /// Kept by the broker since nobody knows when.
     Retained,
     /// Too old whatever the limit: asked for when a picture of that state is wanted.
@@ -138,6 +152,8 @@ pub enum Event {
     Accepted,
     /// It was a retained message with the number that the reading has already.
     Repeated,
+    /// It brought no number, but told whether the publisher is there.
+    Presence,
     /// It made the reading faulty, or was a jump that nothing has confirmed yet.
     Rejected,
 }
@@ -151,18 +167,21 @@ impl Reading {
             memory: Memory::default(),
             cadence: Cadence::default(),
             refused: None,
+            publisher: Publisher::There,
             counts: Counts::default(),
         }
     }
 
     /// Takes in what a payload gave.
-    pub fn accept(&mut self, decoded: Result<f64, DecodeError>, retained: bool, now: Moment) -> Event {
-        let heard = if retained { Heard::Retained } else { Heard::At(now) };
+    pub fn accept<S: Into<Sample>>(&mut self, decoded: Result<S, DecodeError>, retained: bool, now: Moment) -> Event {
+        let decoded = decoded.map(Into::into);
+        let aged = decoded.as_ref().map_or(Duration::ZERO, |sample: &Sample| sample.age);
+        let heard = if retained { Heard::Retained } else { Heard::At(now, aged) };
         if !retained {
             self.cadence.heard(now);
         }
         let judged = match decoded {
-            Ok(raw) => self.judge(self.limits.trust.calibrated(raw), heard),
+            Ok(Sample { value: raw, .. }) => self.judge(self.limits.trust.calibrated(raw), heard),
             Err(error) => Standing::Faulty { fault: Fault::Undecodable(error), heard },
         };
         match judged {
@@ -181,6 +200,9 @@ impl Reading {
                 let live = (!retained).then_some(now);
                 let value = self.memory.smoothed(value, self.limits.trust.smooth, live, self.age_limit());
                 self.standing = Standing::Good { value, heard };
+                if !retained {
+                    self.publisher = Publisher::There;
+                }
                 Event::Accepted
             }
             judged => {
@@ -189,6 +211,20 @@ impl Reading {
                 Event::Rejected
             }
         }
+    }
+
+    /// Takes in whether the publisher is there.
+    pub fn hear_presence(&mut self, there: bool) {
+        self.publisher = match (there, self.publisher) {
+            (false, _) => Publisher::Gone,
+            (true, Publisher::Gone) => Publisher::Back,
+            (true, known) => known,
+        };
+    }
+
+    /// What is known of the publisher.
+    pub fn publisher(&self) -> Publisher {
+        self.publisher
     }
 
     /// What counts messages that leave a reading so.
@@ -238,9 +274,10 @@ impl Reading {
             Standing::Good { heard, .. } => {
                 let fresh = match (heard, self.age_limit()) {
                     (Heard::TooOld, _) => false,
+                    _ if self.publisher != Publisher::There => false,
                     (_, None) => true,
                     (Heard::Retained, Some(_)) => false,
-                    (Heard::At(moment), Some(limit)) => now.since(moment) <= limit,
+                    (Heard::At(moment, aged), Some(limit)) => now.since(moment).saturating_add(aged) <= limit,
                 };
                 if fresh { State::Live } else { State::Stale }
             }
@@ -267,9 +304,8 @@ impl Reading {
     /// message.
     pub fn age(&self, now: Moment) -> Option<Duration> {
         match self.standing {
-            Standing::Good { heard: Heard::At(moment), .. } | Standing::Faulty { heard: Heard::At(moment), .. } => {
-                Some(now.since(moment))
-            }
+            Standing::Good { heard: Heard::At(moment, aged), .. }
+            | Standing::Faulty { heard: Heard::At(moment, aged), .. } => Some(now.since(moment).saturating_add(aged)),
             _ => None,
         }
     }
@@ -277,8 +313,8 @@ impl Reading {
     /// The first moment at which the state will have changed although nothing came in; `None` if it will not.
     pub fn next_change(&self, now: Moment) -> Option<Moment> {
         match (&self.standing, self.age_limit()) {
-            (Standing::Good { heard: Heard::At(moment), .. }, Some(limit)) if now.since(*moment) <= limit => {
-                Some(*moment + limit + Duration::from_nanos(1))
+            (Standing::Good { heard: Heard::At(moment, aged), .. }, Some(limit)) if self.state(now) == State::Live => {
+                Some(*moment + limit.saturating_sub(*aged) + Duration::from_nanos(1))
             }
             _ => None,
         }
@@ -297,13 +333,14 @@ impl Reading {
     /// Puts the reading into `state`, for a picture of it. A live or stale `value` that is out of range or not finite makes it
     /// faulty, as a message would; while waiting or faulty there is no value, and the one given is not looked at.
     pub fn set(&mut self, value: f64, state: State, now: Moment) {
-        let heard = if state == State::Live { Heard::At(now) } else { Heard::TooOld };
+        let heard = if state == State::Live { Heard::At(now, Duration::ZERO) } else { Heard::TooOld };
         self.standing = match state {
             State::Waiting => Standing::Waiting,
             State::Faulty => Standing::Faulty { fault: Fault::Asked, heard: Heard::TooOld },
             State::Live | State::Stale if !value.is_finite() => Standing::Faulty { fault: Fault::Asked, heard },
             State::Live | State::Stale => self.judge(value, heard),
         };
+        self.publisher = Publisher::There;
         self.memory = Memory::default();
         if let Standing::Good { value, .. } = self.standing {
             self.memory.smoothed(value, Smooth::Off, None, None);
@@ -313,8 +350,12 @@ impl Reading {
     /// Goes on from where `old` was, under this reading's own limits: a number that `old` found out of range may be good here,
     /// and the other way about. Smoothing goes on where it is the same, and begins with the last number otherwise. A number that was
     /// calibrated in another way is none for this reading, which then waits. Counts and cadence go on in any case.
-    pub fn carry_over(&mut self, old: &Reading) {
+    /// So does what is known of the publisher, if both readings hear of it in the same way.
+    pub fn carry_over(&mut self, old: &Reading, same_presence: bool) {
         self.counts = old.counts;
+        if same_presence {
+            self.publisher = old.publisher;
+        }
         self.cadence = old.cadence;
         let (trust, before) = (self.limits.trust, old.limits.trust);
         if !trust.same_calibration(&before) {
@@ -454,7 +495,7 @@ mod tests {
     fn what_is_carried_over_is_judged_anew() {
         let carried = |old: &Reading, limits| {
             let mut new = Reading::new(limits);
-            new.carry_over(old);
+            new.carry_over(old, true);
             (new.state(at(120)), new.value(), new.age(at(120)))
         };
         let age = Some(Duration::from_secs(20));
@@ -556,7 +597,7 @@ mod tests {
         }
         let carried = |limits| {
             let mut new = Reading::new(limits);
-            new.carry_over(&old);
+            new.carry_over(&old, true);
             new
         };
         let same = carried(old.limits());
@@ -581,6 +622,44 @@ mod tests {
         ];
         (-3.0..3.0f64, -5.0..5.0f64, proptest::option::of(0.1..50.0f64), smooth, any::<bool>())
             .prop_map(|(scale, offset, jump, smooth, cadence)| Trust { scale, offset, jump, smooth, cadence })
+    }
+
+    #[test]
+    fn a_number_may_have_been_old_when_it_came() {
+        let aged = |seconds| Ok(Sample { value: 12.4, age: Duration::from_secs(seconds) });
+        let mut reading = Reading::new(LIMITS);
+        // Older than the start of the clock.
+        reading.accept(aged(30), false, at(10));
+        assert_eq!((reading.state(at(25)), reading.state(at(26))), (State::Live, State::Stale));
+        assert_eq!(reading.age(at(10)), Some(Duration::from_secs(30)));
+        assert_eq!(reading.next_change(at(10)), Some(at(25) + Duration::from_nanos(1)));
+        reading.accept(aged(46), false, at(30));
+        assert_eq!((reading.state(at(30)), reading.next_change(at(30))), (State::Stale, None));
+        reading.accept(aged(u64::MAX), false, at(31));
+        assert_eq!(reading.state(at(31)), State::Stale);
+    }
+
+    #[test]
+    fn a_publisher_that_is_gone_makes_its_number_stale_at_once() {
+        let mut reading = live(12.4);
+        reading.hear_presence(true);
+        assert_eq!(reading.state(at(101)), State::Live);
+        reading.hear_presence(false);
+        assert_eq!((reading.state(at(102)), reading.value()), (State::Stale, Some(12.4)));
+        assert_eq!((reading.publisher(), reading.next_change(at(102))), (Publisher::Gone, None));
+        // It waits for the next live number; a kept one is as old as before.
+        reading.hear_presence(true);
+        assert_eq!((reading.state(at(103)), reading.publisher()), (State::Stale, Publisher::Back));
+        reading.accept(Ok(12.5), true, at(104));
+        assert_eq!(reading.state(at(104)), State::Stale);
+        reading.accept(Ok(12.5), false, at(105));
+        assert_eq!((reading.state(at(105)), reading.publisher()), (State::Live, Publisher::There));
+
+        let mut door = Reading::new(Limits { stale: None, ..LIMITS });
+        door.hear_presence(false);
+        assert_eq!(door.state(at(0)), State::Waiting);
+        door.accept(Ok(1.0), true, at(1));
+        assert_eq!(door.state(at(1)), State::Stale);
     }
 
     /// A message: its number (or garbage), whether it was retained, and how long after the one before it came.

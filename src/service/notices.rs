@@ -9,7 +9,7 @@ use std::fmt::{self, Write};
 use std::time::Duration;
 
 use super::throttle::{self, Throttle};
-use crate::readings::{Moment, Reading, ReadingSpec, State, Store};
+use crate::readings::{Moment, Publisher, Reading, ReadingSpec, State, Store};
 
 /// How far apart notices about one reading are, after a few at once.
 const APART: Duration = Duration::from_secs(10);
@@ -117,6 +117,10 @@ fn detail(spec: &ReadingSpec, reading: &Reading, now: Moment) -> String {
     match (reading.state(now), reading.value(), reading.fault()) {
         (State::Live, Some(value), _) => format!("{value} {}", spec.unit).trim_end().to_string(),
         (_, _, Some(fault)) => fault.to_string(),
+        (State::Stale, ..) if reading.publisher() == Publisher::Gone => "its publisher went offline".to_string(),
+        (State::Stale, ..) if reading.publisher() == Publisher::Back => {
+            "its publisher is online again and has sent no number yet".to_string()
+        }
         (State::Stale, ..) => match reading.age_limit() {
             Some(limit) if reading.age(now).is_some() => format!("nothing came for more than {limit:?}"),
             _ => "kept by the broker, nobody knows for how long".to_string(),
@@ -129,13 +133,18 @@ fn detail(spec: &ReadingSpec, reading: &Reading, now: Moment) -> String {
 mod tests {
     use super::*;
     use crate::feed::Filter;
-    use crate::readings::{Pick, Trust};
+    use crate::readings::{Pick, Presence, Trust};
     use crate::units::lookup;
 
     fn store() -> Store {
         Store::new(vec![ReadingSpec {
             name: "temp".into(),
             filter: Filter::new("cellar/ripening/climate").unwrap(),
+            presence: Some(Presence {
+                topic: Filter::new("cellar/ripening/status").unwrap(),
+                online: "online".into(),
+                offline: "offline".into(),
+            }),
             pick: Pick::number(),
             range: Some((-10.0, 40.0)),
             stale: Some(Duration::from_secs(45)),
@@ -192,6 +201,18 @@ mod tests {
                 (4, "temp is live: 12.4 °C; rejected: 31.0 is too far from 12.4, more than 2.0 a minute".into()),
             ]
         );
+    }
+
+    #[test]
+    fn a_publisher_that_went_says_so() {
+        let (mut store, mut notices, mut words) = (store(), Notices::default(), Vec::new());
+        notices.follow(&store);
+        for (second, topic, payload) in [(1, "climate", "12.4"), (2, "status", "offline")] {
+            let topic = format!("cellar/ripening/{topic}");
+            store.accept(&topic, payload.as_bytes(), false, at(second), &mut Vec::new());
+            notices.look(&store, at(second), &mut |notice| words.push(notice.to_string()));
+        }
+        assert_eq!(words, ["temp is live: 12.4 °C", "temp is stale: its publisher went offline"]);
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod arguments;
 mod curve;
 mod elements;
 mod expressions;
+mod heard;
 mod statements;
 mod trust;
 
