@@ -19,7 +19,11 @@ fn sample(name: &str, symbol: &str, payload: &[u8]) -> Result<Sample, String> {
 /// The number of that name in `pack`, which is the same from JSON and from CBOR.
 fn value(name: &str, symbol: &str, pack: &str) -> Result<f64, String> {
     let found = sample(name, symbol, pack.as_bytes());
-    assert_eq!(sample(name, symbol, &cbor(pack)), found, "{pack}");
+    match (&found, sample(name, symbol, &cbor(pack))) {
+        // Only the JSON parser also says where.
+        (Err(json), Err(cbor)) => assert!(json.starts_with(&cbor), "{json}, {cbor}"),
+        (json, cbor) => assert_eq!(*json, cbor, "{pack}"),
+    }
     found.map(|sample| sample.value)
 }
 
@@ -252,7 +256,7 @@ fn what_is_no_pack_says_so() {
         (b"[]", "found no record \"a\" in the SenML pack"),
         (b"\x80\x00", "expected SenML, found more bytes after the pack"),
         (b"\x81", "expected SenML, found CBOR that ends too early"),
-        (b"\x81\xa1\xff", "expected SenML, found no CBOR from byte 2 on"),
+        (b"\x81\xa1\xff", "expected SenML, found invalid type: break, expected non-break"),
     ] {
         let found = sample("a", "", payload);
         assert_eq!(found.err().unwrap_or_default(), said, "{payload:?}");
