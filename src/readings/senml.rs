@@ -155,7 +155,7 @@ impl Base {
     /// Takes over what `record` says for itself and those after it.
     fn take(&mut self, record: &Record) -> Result<(), DecodeError> {
         if let Some(version) = record.version
-            && !(version <= VERSION && version >= 1.0 && version.fract() == 0.0)
+            && !((1.0..=VERSION).contains(&version) && version.fract() == 0.0)
         {
             let reason = format!("version {version:?}, and {VERSION} is the latest known");
             return Err(DecodeError::NotSenml { reason: reason.into() });
