@@ -177,9 +177,6 @@ impl Reading {
         let decoded = decoded.map(Into::into);
         let aged = decoded.as_ref().map_or(Duration::ZERO, |sample: &Sample| sample.age);
         let heard = if retained { Heard::Retained } else { Heard::At(now, aged) };
-        if !retained {
-            self.cadence.heard(now);
-        }
         let judged = match decoded {
             Ok(Sample { value: raw, .. }) => self.judge(self.limits.trust.calibrated(raw), heard),
             Err(error) => Standing::Faulty { fault: Fault::Undecodable(error), heard },
@@ -196,6 +193,7 @@ impl Reading {
                     self.counts.jumps += 1;
                     return Event::Rejected;
                 }
+                self.hear_live(retained, now);
                 self.counts.accepted += 1;
                 let live = (!retained).then_some(now);
                 let value = self.memory.smoothed(value, self.limits.trust.smooth, live, self.age_limit());
@@ -206,10 +204,19 @@ impl Reading {
                 Event::Accepted
             }
             judged => {
+                self.hear_live(retained, now);
                 *self.counter(&judged) += 1;
                 self.standing = judged;
                 Event::Rejected
             }
+        }
+    }
+
+    /// Lets the cadence know of a live message. A rejected jump is none: a longer limit must not make the number that it leaves in
+    /// place live again.
+    fn hear_live(&mut self, retained: bool, now: Moment) {
+        if !retained {
+            self.cadence.heard(now);
         }
     }
 

@@ -212,6 +212,21 @@ fn the_age_limit_can_follow_the_cadence() {
 }
 
 #[test]
+fn a_rejected_jump_does_not_make_an_old_number_live_again() {
+    let trust = Trust { cadence: true, jump: Some(1.0), ..Trust::PLAIN };
+    let mut reading = trusting(trust);
+    for second in [0, 20, 40, 60] {
+        reading.accept(Ok(12.0), false, at(second));
+    }
+    for (second, number) in [(160, 30.0), (260, -5.0), (360, 39.0)] {
+        assert_eq!(reading.state(at(second)), State::Stale);
+        // Each of them far from the others.
+        assert_eq!(reading.accept(Ok(number), false, at(second)), Event::Rejected, "{second}");
+        assert_eq!(reading.state(at(second)), State::Stale);
+    }
+}
+
+#[test]
 fn what_is_carried_over_was_calibrated_and_smoothed_alike() {
     let trust = Trust { smooth: Smooth::Median(3), ..Trust::PLAIN };
     let mut old = trusting(trust);
