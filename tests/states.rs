@@ -7,10 +7,12 @@ use std::time::Duration;
 use jiff::civil::DateTime;
 use sidelight::draw::{Frame, Point};
 use sidelight::faces::Catalogue;
+use sidelight::feed::Message;
 use sidelight::formulas::Evaluated;
 use sidelight::language;
 use sidelight::layout::{self, Program, Renderer};
 use sidelight::readings::{Moment, State};
+use sidelight::service::Pane;
 
 fn program(text: &str) -> Arc<Program> {
     let (document, findings) = language::parse(text);
@@ -239,4 +241,38 @@ fn a_partial_redraw_gives_what_a_full_one_gives() {
         fresh.draw(at(step));
         assert_eq!(kept.frame(), fresh.frame(), "step {step}");
     }
+}
+
+/// What a pane says after each of these messages: second, topic, payload.
+fn heard(layout: &str, messages: &[(u64, &str, &str)]) -> Vec<String> {
+    let noon = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
+    let mut pane = Pane::new(program(layout), at(0));
+    let mut hear = |(second, topic, payload): &(u64, &str, &str)| {
+        let message = Message { topic: (*topic).into(), payload: payload.as_bytes().into(), retained: false };
+        pane.accept(&message, at(*second));
+        pane.update(at(*second), noon);
+        let words = pane.words();
+        words.iter().map(|said| format!("{:?} {}", said.state, said.content)).collect::<Vec<_>>().join(", ")
+    };
+    messages.iter().map(&mut hear).collect()
+}
+
+#[test]
+fn a_spike_is_not_shown_and_a_confirmed_step_is() {
+    let layout = "panel 128x32\n\
+        reading temp from: \"cellar/ripening/climate\" unit: °C range: -10..40 offset: -0.5 jump: 2 stale: 15s\n\
+        screen s { text \"{temp:.1}\" }\n";
+    let climate = "cellar/ripening/climate";
+    let shown = heard(
+        layout,
+        &[
+            (0, climate, "12.5"),
+            (4, climate, "31"),
+            (8, climate, "12.6"),
+            (20, climate, "31"),
+            (24, climate, "9"),
+            (28, climate, "9.2"),
+        ],
+    );
+    assert_eq!(shown, ["Live 12.0", "Live 12.0", "Live 12.1", "Live 12.1", "Stale 12.1", "Live 8.7"]);
 }

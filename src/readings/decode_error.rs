@@ -59,6 +59,8 @@ pub enum Spot {
     Column(u16),
     /// A place in a JSON document, as an RFC 6901 pointer.
     Pointer(Excerpt),
+    /// A SenML record, by its name.
+    Record(Excerpt),
 }
 
 impl fmt::Display for Spot {
@@ -68,6 +70,7 @@ impl fmt::Display for Spot {
             Self::Whole => Ok(()),
             Self::Column(number) => write!(f, " in column {number}"),
             Self::Pointer(pointer) => write!(f, " at {pointer}"),
+            Self::Record(name) => write!(f, " in the record {name}"),
         }
     }
 }
@@ -93,6 +96,14 @@ pub enum DecodeError {
     /// Text that is no number.
     #[error("expected a number{spot}, found {found}")]
     NotANumber {
+        /// Where.
+        spot: Spot,
+        /// What was found.
+        found: Excerpt,
+    },
+    /// A decimal point, which would leave open what a comma means.
+    #[error("expected a number with a decimal comma{spot}, found {found}")]
+    DecimalPoint {
         /// Where.
         spot: Spot,
         /// What was found.
@@ -140,6 +151,30 @@ pub enum DecodeError {
         found: Excerpt,
         /// What is wrong with it, and where.
         reason: Box<str>,
+    },
+    /// Not SenML (RFC 8428).
+    #[error("expected SenML, found {reason}")]
+    NotSenml {
+        /// What is wrong with it.
+        reason: Box<str>,
+    },
+    /// The SenML pack has no such record with a number.
+    #[error("found no record {name} in the SenML pack")]
+    NoRecord {
+        /// The name that was looked for.
+        name: Excerpt,
+    },
+    /// The record is in a unit that measures something else, or in none that is known.
+    #[error("the record {name} is in {found}{}, which cannot be given in {wanted}", if *.sum { " times a second" } else { "" })]
+    UnlikeUnit {
+        /// The record's name.
+        name: Excerpt,
+        /// The unit that the record names.
+        found: Excerpt,
+        /// Whether its sum was looked for.
+        sum: bool,
+        /// The reading's unit.
+        wanted: Box<str>,
     },
     /// The JSON document has nothing at the pointer.
     #[error("found nothing{spot} in the JSON document")]

@@ -3,22 +3,30 @@
 //! What enters are payload bytes, whether the broker had kept them, and the time; what leaves is a number with a [`State`].
 //! Nothing here reads a clock: time is a [`Moment`] that the caller passes in.
 
+mod cadence;
 mod column;
 mod decode_error;
 pub mod history;
 mod moment;
+mod pack;
 mod pick;
 mod pointer;
+mod presence;
 mod reading;
+mod senml;
 mod store;
+mod trust;
 mod words;
 
 pub use decode_error::{DecodeError, Excerpt, Spot};
 pub use moment::Moment;
 pub use pick::{MOST_BYTES, Pick, PickError};
 pub use pointer::{Pointer, PointerError};
-pub use reading::{Counts, Event, Fault, Limits, Reading};
+pub use presence::Presence;
+pub use reading::{Counts, Event, Fault, Jump, Limits, Publisher, Reading};
+pub use senml::Sample;
 pub use store::{Outcome, ReadingSpec, Store};
+pub use trust::{MOST_MEDIAN, Smooth, Trust};
 pub use words::{Words, WordsError};
 
 /// Whether a reading can be believed. Ordered from good to bad, so that the worst of several is their maximum.

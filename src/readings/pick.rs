@@ -1,12 +1,14 @@
 //! How a payload becomes a number: from which place, and whether as digits or as a word.
 //!
-//! Payload bytes enter, a finite number or a [`DecodeError`] leaves. Nothing is guessed: a decimal comma, a unit behind the digits,
-//! a missing column are errors. No payload makes this panic, recurse without bound, or work longer than its length asks for.
+//! Payload bytes enter, a finite number or a [`DecodeError`] leaves. Nothing is guessed: a unit behind the digits, a missing column, a
+//! decimal comma where the layout does not speak of one are errors. No payload makes this panic, recurse without bound, or work longer than its length asks for.
 
 use super::column::column;
 use super::decode_error::{DecodeError, Excerpt, Spot};
 use super::pointer::{Found, Pointer, PointerError, Scalar};
+use super::senml::{Sample, Senml};
 use super::words::{Words, WordsError};
+use crate::units::Unit;
 
 /// The longest payload that is looked at, in bytes.
 pub const MOST_BYTES: usize = 64 * 1024;
@@ -16,6 +18,8 @@ pub const MOST_BYTES: usize = 64 * 1024;
 pub struct Pick {
     place: Place,
     words: Option<Words>,
+    /// Whether numbers are written with a decimal comma.
+    comma: bool,
 }
 
 /// Where in the payload the number or word stands.
@@ -24,6 +28,7 @@ enum Place {
     Whole,
     Column { number: u16, separator: char },
     Pointer(Pointer),
+    Senml(Senml),
 }
 
 /// Why a pick cannot be made.
@@ -38,6 +43,17 @@ pub enum PickError {
         /// The separator asked for.
         separator: char,
     },
+    /// Commas cannot be both in numbers and between them.
+    #[error(
+        "a comma cannot separate columns of numbers with a decimal comma; the separator is then another, such as a semicolon"
+    )]
+    TwoCommas,
+    /// No SenML record can have the name.
+    #[error("a SenML name begins with a letter or digit and goes on with those and - : . / _; found {name:?}")]
+    SenmlName {
+        /// The name asked for.
+        name: String,
+    },
     /// The pointer is malformed.
     #[error(transparent)]
     Pointer(#[from] PointerError),
@@ -49,7 +65,7 @@ pub enum PickError {
 impl Pick {
     /// The whole payload is one number: `12.4`.
     pub fn number() -> Self {
-        Self { place: Place::Whole, words: None }
+        Self::at(Place::Whole)
     }
 
     /// The number is in a column of a separated line, counted from 1: column 2 of `12.4,91.0`. Cells may be quoted as in
@@ -60,13 +76,32 @@ impl Pick {
         if separator.is_alphanumeric() || control || matches!(separator, '.' | '+' | '-' | '"') {
             return Err(PickError::Separator { separator });
         }
-        Ok(Self { place: Place::Column { number, separator }, words: None })
+        Ok(Self::at(Place::Column { number, separator }))
     }
 
     /// The number is in a JSON document, at an RFC 6901 pointer. A text that holds a number counts as that number, since many
     /// devices publish `"12.4"`; `true`, `false`, `null`, arrays and objects do not.
     pub fn pointer(pointer: &str) -> Result<Self, PickError> {
-        Ok(Self { place: Place::Pointer(Pointer::parse(pointer)?), words: None })
+        Ok(Self::at(Place::Pointer(Pointer::parse(pointer)?)))
+    }
+
+    /// The number is in a SenML pack (RFC 8428, JSON or CBOR), in the newest record called `name`: its value, or with `sum` its sum,
+    /// converted to `unit` from the one that the record names.
+    pub fn senml(name: &str, unit: Unit, sum: bool) -> Result<Self, PickError> {
+        let senml = Senml::new(name, unit, sum).ok_or_else(|| PickError::SenmlName { name: name.into() })?;
+        Ok(Self::at(Place::Senml(senml)))
+    }
+
+    /// The same place, where numbers are written with a decimal comma and never with a point.
+    pub fn with_decimal_comma(self) -> Result<Self, PickError> {
+        if matches!(self.place, Place::Column { separator: ',', .. }) {
+            return Err(PickError::TwoCommas);
+        }
+        Ok(Self { comma: true, ..self })
+    }
+
+    fn at(place: Place) -> Self {
+        Self { place, words: None, comma: false }
     }
 
     /// The whole payload is one of these words, each of which stands for a number.
@@ -86,26 +121,36 @@ impl Pick {
 
     /// The number in `payload`, always finite. White space around it and a NUL behind it do not count (common practice).
     pub fn decode(&self, payload: &[u8]) -> Result<f64, DecodeError> {
+        self.sample(payload).map(|sample| sample.value)
+    }
+
+    /// The number in `payload` with its age, which only SenML tells.
+    pub fn sample(&self, payload: &[u8]) -> Result<Sample, DecodeError> {
         if payload.len() > MOST_BYTES {
             return Err(DecodeError::TooLong { length: payload.len() });
         }
+        let number = match &self.place {
+            Place::Senml(_) if trimmed(payload, |_| false).is_empty() => return Err(DecodeError::Empty),
+            Place::Senml(senml) => return senml.read(payload),
+            Place::Whole => self.read(self.text(payload)?, || Spot::Whole),
+            Place::Column { number, separator } => {
+                let cell = column(self.text(payload)?, *number, *separator)?;
+                self.read(&cell, || Spot::Column(*number))
+            }
+            Place::Pointer(pointer) => self.follow(pointer, self.text(payload)?),
+        };
+        number.map(Sample::from)
+    }
+
+    /// The payload as a text that is not empty.
+    fn text<'a>(&self, payload: &'a [u8]) -> Result<&'a str, DecodeError> {
         let bytes = match self.place {
             // A tab or space that separates columns is no white space around them: to drop one would shift the columns.
             Place::Column { separator, .. } => trimmed(payload, |byte| char::from(byte) == separator),
             _ => trimmed(payload, |_| false),
         };
         let text = str::from_utf8(bytes).map_err(|_| DecodeError::NotText { found: Excerpt::of(bytes) })?;
-        if text.is_empty() {
-            return Err(DecodeError::Empty);
-        }
-        match &self.place {
-            Place::Whole => self.read(text, || Spot::Whole),
-            Place::Column { number, separator } => {
-                let cell = column(text, *number, *separator)?;
-                self.read(&cell, || Spot::Column(*number))
-            }
-            Place::Pointer(pointer) => self.follow(pointer, text),
-        }
+        if text.is_empty() { Err(DecodeError::Empty) } else { Ok(text) }
     }
 
     /// The number that `text` writes or, where words are expected, stands for.
@@ -117,7 +162,8 @@ impl Pick {
                 expected: words.listed(),
                 found: found(),
             }),
-            None => match text.parse::<f64>() {
+            None if self.comma && text.contains('.') => Err(DecodeError::DecimalPoint { spot: spot(), found: found() }),
+            None => match if self.comma { text.replace(',', ".").parse::<f64>() } else { text.parse() } {
                 // Adding zero makes a plain zero of -0.
                 Ok(value) if value.is_finite() => Ok(value + 0.0),
                 Ok(_) => Err(DecodeError::NotFinite { spot: spot(), found: found() }),
@@ -276,6 +322,21 @@ mod tests {
     }
 
     #[test]
+    fn decimal_commas_where_the_layout_says_so() {
+        let number = Pick::number().with_decimal_comma().unwrap();
+        for (payload, value) in [("12,4", 12.4), ("-3", -3.0), (",5", 0.5), ("1,5e3\n", 1500.0)] {
+            assert_eq!(number.decode(payload.as_bytes()), Ok(value), "{payload}");
+        }
+        let point = r#"expected a number with a decimal comma, found "1.234""#;
+        assert_eq!(words(number.clone(), b"1.234"), point);
+        assert_eq!(words(number.clone(), b"1,234,5"), r#"expected a number, found "1,234,5""#);
+        assert_eq!(words(number, b"1.234,5"), r#"expected a number with a decimal comma, found "1.234,5""#);
+        let cell = Pick::column(2, ';').unwrap().with_decimal_comma().unwrap();
+        assert_eq!(cell.decode(b"12,4;91,5"), Ok(91.5));
+        assert_eq!(Pick::column(2, ',').unwrap().with_decimal_comma(), Err(PickError::TwoCommas));
+    }
+
+    #[test]
     fn words_stand_for_numbers() {
         let pick = Pick::words(door()).unwrap();
         assert_eq!(pick.decode(b"open\n"), Ok(1.0));
@@ -299,6 +360,8 @@ mod tests {
             Pick::column(1, ' ').unwrap().with_words(door()).unwrap(),
             Pick::pointer("/a/0").unwrap(),
             Pick::pointer("").unwrap().with_words(door()).unwrap(),
+            Pick::column(1, ';').unwrap().with_decimal_comma().unwrap(),
+            Pick::senml("a", Unit::BARE, false).unwrap(),
         ]
     }
 

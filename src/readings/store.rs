@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 use std::time::Duration;
 
-use super::{Counts, Event, Limits, Moment, Pick, Reading, State};
+use super::{Counts, Event, Limits, Moment, Pick, Presence, Reading, State, Trust};
 use crate::feed::Filter;
 use crate::units::Unit;
 
@@ -17,12 +17,16 @@ pub struct ReadingSpec {
     pub name: String,
     /// The topics that it listens to.
     pub filter: Filter,
+    /// Where its publisher says whether it is there, if it does.
+    pub presence: Option<Presence>,
     /// How a payload becomes a number.
     pub pick: Pick,
     /// The lowest and the highest number that can be true, in `unit`; `None` for any.
     pub range: Option<(f64, f64)>,
     /// How old a number may be; `None` for any age.
     pub stale: Option<Duration>,
+    /// How far its numbers are trusted.
+    pub trust: Trust,
     /// The unit that the number is published in.
     pub unit: Unit,
 }
@@ -47,6 +51,8 @@ pub struct Store {
     exact: HashMap<Box<str>, Vec<usize>>,
     /// The readings whose filter has wildcards.
     wild: Vec<usize>,
+    /// The readings of each topic of presence. Only looked up, never walked through.
+    presence: HashMap<Box<str>, Vec<usize>>,
 }
 
 impl Store {
@@ -54,28 +60,44 @@ impl Store {
     pub fn new(specs: Vec<ReadingSpec>) -> Self {
         let mut exact: HashMap<Box<str>, Vec<usize>> = HashMap::new();
         let mut wild = Vec::new();
+        let mut presence: HashMap<Box<str>, Vec<usize>> = HashMap::new();
         for (place, spec) in specs.iter().enumerate() {
+            if let Some(known) = &spec.presence {
+                presence.entry(known.topic.as_str().into()).or_default().push(place);
+            }
             if spec.filter.has_wildcards() {
                 wild.push(place);
             } else {
                 exact.entry(spec.filter.as_str().into()).or_default().push(place);
             }
         }
-        let readings = specs.iter().map(|spec| Reading::new(Limits { range: spec.range, stale: spec.stale })).collect();
-        Self { specs, readings, exact, wild }
+        let limits = |spec: &ReadingSpec| Limits { range: spec.range, stale: spec.stale, trust: spec.trust };
+        let readings = specs.iter().map(|spec| Reading::new(limits(spec))).collect();
+        Self { specs, readings, exact, wild, presence }
     }
 
     /// Gives a message to the readings that listen to its topic; `outcomes` is emptied and then tells what came of it, for each of
     /// them once. It stays empty where no reading listens.
     pub fn accept(&mut self, topic: &str, payload: &[u8], retained: bool, now: Moment, outcomes: &mut Vec<Outcome>) {
         outcomes.clear();
-        let Self { specs, readings, exact, wild } = self;
+        let Self { specs, readings, exact, wild, presence } = self;
         let exact = exact.get(topic).map_or(&[][..], Vec::as_slice);
         let wild = wild.iter().filter(|place| specs[**place].filter.matches(topic));
-        for &place in exact.iter().chain(wild) {
-            let reading = &mut readings[place];
+        // Where a reading's own filter takes in its publisher's topic of presence, that is still no number.
+        let present = presence.get(topic).map_or(&[][..], Vec::as_slice);
+        let numbers = exact.iter().chain(wild).filter(|place| !present.contains(place));
+        let numbers = numbers.map(|place| (*place, false));
+        for (place, is_presence) in numbers.chain(present.iter().map(|place| (*place, true))) {
+            let (spec, reading) = (&specs[place], &mut readings[place]);
             let before = (reading.state(now), reading.value());
-            let event = reading.accept(specs[place].pick.decode(payload), retained, now);
+            let event = if is_presence {
+                if let Some(there) = spec.presence.as_ref().and_then(|known| known.read(payload)) {
+                    reading.hear_presence(there);
+                }
+                Event::Presence
+            } else {
+                reading.accept(spec.pick.sample(payload), retained, now)
+            };
             let changed = (reading.state(now), reading.value()) != before;
             outcomes.push(Outcome { reading: place, event, changed });
         }
@@ -115,8 +137,10 @@ impl Store {
     pub fn filters(&self) -> Vec<&Filter> {
         let mut filters: Vec<&Filter> = Vec::new();
         for spec in &self.specs {
-            if !filters.contains(&&spec.filter) {
-                filters.push(&spec.filter);
+            for filter in [&spec.filter].into_iter().chain(spec.presence.as_ref().map(|known| &known.topic)) {
+                if !filters.contains(&filter) {
+                    filters.push(filter);
+                }
             }
         }
         filters
@@ -141,14 +165,14 @@ impl Store {
     }
 
     /// Takes over from the store of the layout before: a reading goes on with the number, state and age of one that listened to the
-    /// same topics with the same pick, under the limits of the new layout.
+    /// same topics with the same pick and calibration, under the limits of the new layout.
     pub fn carry_over(&mut self, old: &Store) {
         for (spec, reading) in self.specs.iter().zip(&mut self.readings) {
             let same = |before: &ReadingSpec| before.filter == spec.filter && before.pick == spec.pick;
             // Two readings may share topic and pick; then the one that also kept its name comes first.
             let found = old.specs.iter().position(|before| same(before) && before.name == spec.name);
             if let Some(place) = found.or_else(|| old.specs.iter().position(same)) {
-                reading.carry_over(&old.readings[place]);
+                reading.carry_over(&old.readings[place], old.specs[place].presence == spec.presence);
             }
         }
     }
@@ -161,6 +185,7 @@ impl Store {
             too_long: sum.too_long + one.too_long,
             not_finite: sum.not_finite + one.not_finite,
             out_of_range: sum.out_of_range + one.out_of_range,
+            jumps: sum.jumps + one.jumps,
         })
     }
 }
@@ -175,9 +200,11 @@ mod tests {
         ReadingSpec {
             name: name.into(),
             filter: Filter::new(filter).unwrap(),
+            presence: None,
             pick,
             range: Some(range),
             stale: Some(Duration::from_secs(45)),
+            trust: Trust::PLAIN,
             unit: lookup("°C").unwrap(),
         }
     }
@@ -249,6 +276,56 @@ mod tests {
         let filters: Vec<&str> = store.filters().into_iter().map(Filter::as_str).collect();
         assert_eq!(filters, ["cellar/ripening/climate", "cellar/brine/tank", "cellar/+/climate"]);
         assert_eq!((store.position("rh"), store.position("none")), (Some(1), None));
+    }
+
+    #[test]
+    fn presence_is_subscribed_to_and_no_number() {
+        use Event::{Accepted, Presence as Told};
+        let status = "cellar/ripening/status";
+        let known =
+            |topic| Presence { topic: Filter::new(topic).unwrap(), online: "up".into(), offline: "down".into() };
+        let mut specs = cellar();
+        specs[0].presence = Some(known(status));
+        specs[3].filter = Filter::new("cellar/ripening/#").unwrap();
+        specs[3].presence = Some(known(status));
+        let mut store = Store::new(specs.clone());
+        let filters: Vec<&str> = store.filters().into_iter().map(Filter::as_str).collect();
+        assert_eq!(filters, ["cellar/ripening/climate", status, "cellar/brine/tank", "cellar/ripening/#"]);
+        outcomes(&mut store, "cellar/ripening/climate", "12.4,91.0", at(1));
+        assert_eq!(outcomes(&mut store, status, "up", at(2)), [(0, Told, false), (3, Told, false)]);
+        assert_eq!(outcomes(&mut store, status, "offline", at(2)), [(0, Told, false), (3, Told, false)]);
+        assert_eq!(outcomes(&mut store, status, "down", at(3)), [(0, Told, true), (3, Told, true)]);
+        let states: Vec<State> = store.iter().map(|(_, reading)| reading.state(at(3))).collect();
+        assert_eq!(states, [State::Stale, State::Live, State::Waiting, State::Stale]);
+        // A new layout knows it too, where it hears of it in the same way.
+        specs[3].presence = None;
+        let mut next = Store::new(specs);
+        next.carry_over(&store);
+        let states: Vec<State> = next.iter().map(|(_, reading)| reading.state(at(3))).collect();
+        assert_eq!(states, [State::Stale, State::Live, State::Waiting, State::Live]);
+        assert_eq!(outcomes(&mut store, status, "up", at(4)), [(0, Told, false), (3, Told, false)]);
+        assert_eq!(
+            outcomes(&mut store, "cellar/ripening/climate", "12.4,91.0", at(5)),
+            [(0, Accepted, true), (1, Accepted, false), (3, Accepted, true)]
+        );
+    }
+
+    #[test]
+    fn a_number_that_was_calibrated_otherwise_is_not_carried_over() {
+        let mut old = Store::new(cellar());
+        outcomes(&mut old, "cellar/ripening/climate", "12.4,91.0", at(1));
+        let mut specs = cellar();
+        specs[0].trust.offset = -0.5;
+        let mut new = Store::new(specs);
+        new.carry_over(&old);
+        let states: Vec<_> = new.iter().map(|(_, reading)| (reading.state(at(2)), reading.value())).collect();
+        assert_eq!(states[..2], [(State::Waiting, None), (State::Live, Some(91.0))]);
+        let mut trusting = cellar();
+        trusting[0].trust.jump = Some(1.0);
+        let mut store = Store::new(trusting);
+        outcomes(&mut store, "cellar/ripening/climate", "12.4,91.0", at(1));
+        assert_eq!(outcomes(&mut store, "cellar/ripening/climate", "30,91.0", at(2))[0], (0, Event::Rejected, false));
+        assert_eq!((store.counts().jumps, store.counts().rejected()), (1, 1));
     }
 
     #[test]

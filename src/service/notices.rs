@@ -1,14 +1,15 @@
-//! What is worth saying about readings: when one cannot be believed any more, and when it can be again.
+//! What is worth saying about readings: when one cannot be believed any more, when it can be again, and when a number was rejected
+//! although the reading stays as it is.
 //!
 //! What enters are the readings of a pane and the time; what leaves are [`Notice`]s, for each reading a few at first and then
 //! at most one in ten seconds, and when the next one will be due. The last one said about a reading is always true in the end:
 //! a change that came too soon is said later. Pure.
 
-use std::fmt;
+use std::fmt::{self, Write};
 use std::time::Duration;
 
 use super::throttle::{self, Throttle};
-use crate::readings::{Moment, Reading, ReadingSpec, State, Store};
+use crate::readings::{Moment, Publisher, Reading, ReadingSpec, State, Store};
 
 /// How far apart notices about one reading are, after a few at once.
 const APART: Duration = Duration::from_secs(10);
@@ -54,6 +55,8 @@ struct Told {
     seen: State,
     /// How many times the state changed since something was said.
     changes: u64,
+    /// How many jumps were rejected until something was said, and until the last look.
+    jumps: (u64, u64),
     throttle: Throttle,
 }
 
@@ -68,6 +71,7 @@ impl Notices {
                 said: State::Waiting,
                 seen: State::Waiting,
                 changes: 0,
+                jumps: (0, 0),
                 throttle: Throttle::with_burst(APART, BURST),
             })
         };
@@ -80,18 +84,31 @@ impl Notices {
             let state = reading.state(now);
             told.changes += u64::from(state != told.seen);
             told.seen = state;
-            // What went there and back in the meantime needs no words.
-            if state != told.said && told.throttle.admit(now).is_some() {
+            told.jumps.1 = reading.counts().jumps;
+            if told.has_news() && told.throttle.admit(now).is_some() {
+                let mut detail = detail(spec, reading, now);
+                if let (true, Some(jump)) = (told.jumps.0 != told.jumps.1, reading.refused()) {
+                    let _ = write!(detail, "; rejected: {jump}");
+                }
+                let changed = u64::from(state != told.said);
                 told.said = state;
-                let untold = std::mem::take(&mut told.changes).saturating_sub(1);
-                say(Notice { reading: spec.name.clone(), state, detail: detail(spec, reading, now), untold });
+                told.jumps.0 = told.jumps.1;
+                let untold = std::mem::take(&mut told.changes).saturating_sub(changed);
+                say(Notice { reading: spec.name.clone(), state, detail, untold });
             }
         }
     }
 
     /// When something that came too soon is to be said.
     pub fn next_due(&self) -> Option<Moment> {
-        self.readings.iter().filter(|told| told.said != told.seen).map(|told| told.throttle.next()).min()
+        self.readings.iter().filter(|told| told.has_news()).map(|told| told.throttle.next()).min()
+    }
+}
+
+impl Told {
+    /// Whether something has not been said. What went there and back in the meantime needs no words.
+    fn has_news(&self) -> bool {
+        self.said != self.seen || self.jumps.0 != self.jumps.1
     }
 }
 
@@ -100,7 +117,11 @@ fn detail(spec: &ReadingSpec, reading: &Reading, now: Moment) -> String {
     match (reading.state(now), reading.value(), reading.fault()) {
         (State::Live, Some(value), _) => format!("{value} {}", spec.unit).trim_end().to_string(),
         (_, _, Some(fault)) => fault.to_string(),
-        (State::Stale, ..) => match spec.stale {
+        (State::Stale, ..) if reading.publisher() == Publisher::Gone => "its publisher went offline".to_string(),
+        (State::Stale, ..) if reading.publisher() == Publisher::Back => {
+            "its publisher is online again and has sent no number yet".to_string()
+        }
+        (State::Stale, ..) => match reading.age_limit() {
             Some(limit) if reading.age(now).is_some() => format!("nothing came for more than {limit:?}"),
             _ => "kept by the broker, nobody knows for how long".to_string(),
         },
@@ -112,16 +133,22 @@ fn detail(spec: &ReadingSpec, reading: &Reading, now: Moment) -> String {
 mod tests {
     use super::*;
     use crate::feed::Filter;
-    use crate::readings::Pick;
+    use crate::readings::{Pick, Presence, Trust};
     use crate::units::lookup;
 
     fn store() -> Store {
         Store::new(vec![ReadingSpec {
             name: "temp".into(),
             filter: Filter::new("cellar/ripening/climate").unwrap(),
+            presence: Some(Presence {
+                topic: Filter::new("cellar/ripening/status").unwrap(),
+                online: "online".into(),
+                offline: "offline".into(),
+            }),
             pick: Pick::number(),
             range: Some((-10.0, 40.0)),
             stale: Some(Duration::from_secs(45)),
+            trust: Trust { jump: Some(2.0), ..Trust::PLAIN },
             unit: lookup("°C").unwrap(),
         }])
     }
@@ -162,6 +189,30 @@ mod tests {
                 (100, "temp is faulty: expected a number, found \"err\"".into()),
             ]
         );
+    }
+
+    #[test]
+    fn a_rejected_jump_says_why() {
+        let words = said(&[(0, "12.4", false), (4, "31", false), (20, "12.5", false)], 60);
+        assert_eq!(
+            words,
+            [
+                (0, "temp is live: 12.4 °C".into()),
+                (4, "temp is live: 12.4 °C; rejected: 31.0 is too far from 12.4, more than 2.0 a minute".into()),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_publisher_that_went_says_so() {
+        let (mut store, mut notices, mut words) = (store(), Notices::default(), Vec::new());
+        notices.follow(&store);
+        for (second, topic, payload) in [(1, "climate", "12.4"), (2, "status", "offline")] {
+            let topic = format!("cellar/ripening/{topic}");
+            store.accept(&topic, payload.as_bytes(), false, at(second), &mut Vec::new());
+            notices.look(&store, at(second), &mut |notice| words.push(notice.to_string()));
+        }
+        assert_eq!(words, ["temp is live: 12.4 °C", "temp is stale: its publisher went offline"]);
     }
 
     #[test]

@@ -7,7 +7,9 @@ mod arguments;
 mod curve;
 mod elements;
 mod expressions;
+mod heard;
 mod statements;
+mod trust;
 mod windows;
 
 use crate::formulas::Bounds;

@@ -7,19 +7,18 @@ use std::cell::Cell;
 use std::time::Duration;
 
 use crate::draw::Size;
-use crate::feed::Filter;
 use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
-use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Span, Statement};
+use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
 use crate::language::{Finding, Severity, nearest};
 use crate::panel::Glass;
-use crate::readings::{Pick, PickError, ReadingSpec};
+use crate::readings::{Pick, ReadingSpec};
 use crate::units::{self, Unit};
 
-use super::arguments::{Arguments, check_names, duration, expected, number_in, pixels, range_in, unit_named};
+use super::arguments::{Arguments, duration, expected, number_in, range_in, unit_named};
 use super::elements::ELEMENTS;
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, STATEMENTS, windows};
+use super::{Checker, STATEMENTS, trust, windows};
 
 /// The panels that a layout can be made for.
 const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
@@ -27,8 +26,6 @@ const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
 const DIAGONALS: (f64, f64) = (0.3, 10.0);
 /// From how far a panel may be read, in metres.
 const DISTANCES: (f64, f64) = (0.1, 20.0);
-/// After which silence a reading is stale where the file does not say.
-const USUAL_STALE: Duration = Duration::from_secs(5 * 60);
 /// How long a screen is shown in turn where the file does not say.
 const USUAL_TURN: Duration = Duration::from_secs(10);
 
@@ -191,16 +188,13 @@ impl Checker {
     }
 
     fn reading(&mut self, statement: &Statement) -> Option<Reading> {
-        let names = ["from", "pick", "unit", "range", "stale"];
+        let names = [&["from", "presence", "pick", "unit", "range"][..], &trust::NAMES].concat();
         let arguments = Arguments::new(statement, 1, &names, &mut self.findings);
         let example = "reading temp from: \"cellar/brine/climate\" pick: column(1) unit: °C";
         let name = self.name(&arguments, example);
         let errors = self.findings.len();
         let filter = self.filter(&arguments, statement);
-        let pick = match arguments.named("pick") {
-            Some(pick) => self.pick(pick),
-            None => Some(Pick::number()),
-        };
+        let presence = self.presence(&arguments);
         let unit = match arguments.named("unit") {
             Some(Expression { kind: ExpressionKind::Unit(text), span }) => unit_named(text, *span, &mut self.findings),
             Some(other) => {
@@ -209,15 +203,16 @@ impl Checker {
             }
             None => Some(Unit::BARE),
         };
+        let pick = match arguments.named("pick") {
+            Some(pick) => self.pick(pick, unit.unwrap_or(Unit::BARE)),
+            None => Some(Pick::number()),
+        };
         let range = match (arguments.named("range"), unit) {
             (Some(range), Some(unit)) => range_in(range, unit, &mut self.findings),
             _ => None,
         };
-        let stale = match arguments.named("stale") {
-            Some(word) if word.kind == ExpressionKind::Name("never".into()) => None,
-            Some(time) => Some(duration(time, "45s", &mut self.findings).unwrap_or(USUAL_STALE)),
-            None => Some(USUAL_STALE),
-        };
+        let (stale, cadence) = self.stale(&arguments);
+        let trust = self.trust(&arguments, unit.unwrap_or(Unit::BARE), pick.as_ref(), cadence);
         let (name, span) = name?;
         let implied = || match pick.as_ref().and_then(Pick::known_words) {
             Some(words) => {
@@ -237,131 +232,9 @@ impl Checker {
         let (Some(filter), Some(pick), Some(unit)) = (filter, pick, unit) else { return None };
         let bounds = range.unwrap_or(Bounds::ANY);
         self.reading_bounds.push(bounds);
-        let spec = ReadingSpec { name, filter, pick, unit, range: range.map(|range| (range.low, range.high)), stale };
+        let range = range.map(|range| (range.low, range.high));
+        let spec = ReadingSpec { name, filter, presence, pick, unit, range, stale, trust };
         Some(Reading { spec, bounds, span })
-    }
-
-    fn filter(&mut self, arguments: &Arguments<'_>, statement: &Statement) -> Option<Filter> {
-        let Some(from) = arguments.named("from") else {
-            if arguments.is_damaged() {
-                return None;
-            }
-            self.findings.push(
-                Finding::error("missing argument", statement.span, "a `reading` needs the topic that it is heard on")
-                    .help("add, for example, `from: \"cellar/brine/climate\"`"),
-            );
-            return None;
-        };
-        let ExpressionKind::Text(pieces) = &from.kind else {
-            expected("a topic in quotes", "from: \"cellar/brine/climate\"", from, &mut self.findings);
-            return None;
-        };
-        let topic = match pieces.as_slice() {
-            [] => String::new(),
-            [Piece::Literal(text)] => text.value.clone(),
-            _ => {
-                self.findings.push(
-                    Finding::error("wrong kind", from.span, "a topic cannot hold fields")
-                        .help("write the topic out; `+` stands for any one level"),
-                );
-                return None;
-            }
-        };
-        Filter::new(&topic)
-            .map_err(|problem| {
-                self.findings
-                    .push(Finding::error("bad topic", from.span, problem.to_string()).label("not a topic filter"));
-            })
-            .ok()
-    }
-
-    fn pick(&mut self, expression: &Expression) -> Option<Pick> {
-        let names = ["number", "column", "pointer", "words"];
-        let wanted = "how the payload becomes a number";
-        let example = "number`, `column(2)`, `pointer(\"/temperature\")` or `words(open: 1, closed: 0)";
-        let (name, plain, named) = match &expression.kind {
-            ExpressionKind::Name(name) if name == "number" => return Some(Pick::number()),
-            ExpressionKind::Call { name, plain, named } => (name, plain.as_slice(), named.as_slice()),
-            _ => {
-                expected(wanted, example, expression, &mut self.findings);
-                return None;
-            }
-        };
-        let picked: Result<Pick, PickError> = match name.value.as_str() {
-            "column" => {
-                check_names("`column`", named, &["separator"], &mut self.findings);
-                let [number] = plain else {
-                    expected("which column, counted from 1", "column(2)", expression, &mut self.findings);
-                    return None;
-                };
-                let number = pixels(number, 1, u32::from(u16::MAX), &mut self.findings)?;
-                Pick::column(number as usize, self.separator(named)?)
-            }
-            "pointer" => {
-                check_names("`pointer`", named, &[], &mut self.findings);
-                match plain {
-                    [Expression { kind: ExpressionKind::Text(pieces), .. }] => match pieces.as_slice() {
-                        [] => Pick::pointer(""),
-                        [Piece::Literal(text)] => Pick::pointer(&text.value),
-                        _ => {
-                            expected(
-                                "a pointer without fields",
-                                "pointer(\"/temperature\")",
-                                expression,
-                                &mut self.findings,
-                            );
-                            return None;
-                        }
-                    },
-                    _ => {
-                        expected(
-                            "a JSON pointer in quotes",
-                            "pointer(\"/temperature\")",
-                            expression,
-                            &mut self.findings,
-                        );
-                        return None;
-                    }
-                }
-            }
-            "words" => {
-                let pairs: Option<Vec<(String, f64)>> = named.iter().map(|word| self.word(word)).collect();
-                Pick::words(pairs?)
-            }
-            other => {
-                let finding =
-                    Finding::error("unknown pick", name.span, format!("there is no pick `{other}`")).label("unknown");
-                self.findings.push(match nearest(other, names) {
-                    Some(near) => finding.help(format!("did you mean `{near}`?")),
-                    None => finding.help(format!("write `{example}`")),
-                });
-                return None;
-            }
-        };
-        picked
-            .map_err(|problem| {
-                self.findings.push(Finding::error("bad pick", expression.span, problem.to_string()));
-            })
-            .ok()
-    }
-
-    fn separator(&mut self, named: &[NamedArgument]) -> Option<char> {
-        let Some(argument) = named.iter().find(|argument| argument.name.value == "separator") else { return Some(',') };
-        if let ExpressionKind::Text(pieces) = &argument.value.kind
-            && let [Piece::Literal(text)] = pieces.as_slice()
-        {
-            let mut characters = text.value.chars();
-            if let (Some(character), None) = (characters.next(), characters.next()) {
-                return Some(character);
-            }
-        }
-        expected("one character in quotes", "separator: \";\"", &argument.value, &mut self.findings);
-        None
-    }
-
-    fn word(&mut self, word: &NamedArgument) -> Option<(String, f64)> {
-        number_in(&word.value, Unit::BARE, "the number for this word", &mut self.findings)
-            .map(|number| (word.name.value.clone(), number))
     }
 
     fn value(&mut self, statement: &Statement) -> Option<Value> {
