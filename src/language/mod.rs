@@ -7,6 +7,7 @@
 mod check;
 pub mod clock;
 mod finding;
+pub mod format;
 pub mod model;
 mod nearest;
 mod parser;
