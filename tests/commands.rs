@@ -213,3 +213,29 @@ fn floods_of_mistakes_end_soon() {
         assert!(taken < Duration::from_secs(20), "{name} took {taken:?}");
     }
 }
+
+#[test]
+fn a_single_clean_file_tells_from_how_far_it_is_read() {
+    let done = sidelight(&["check", DOOR]);
+    let said = text(&done.stdout);
+    // 20 rows of 0.175 mm: 3.5 mm, which 16 minutes of arc are at 0.75 m.
+    assert!(said.contains("layouts/ripening-door.layout:12:7: digits 20 px, 3.5 mm"), "{said}");
+    assert!(said.contains("up to 0.60 m, at most 0.75 m"), "{said}");
+    let done = sidelight(&["check", "--json", DOOR]);
+    let report: Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert_eq!((&report["texts"][0]["line"], &report["texts"][0]["rows"]), (&12.into(), &20.into()));
+}
+
+#[test]
+fn sarif_has_the_findings_of_all_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = file(&folder, "panel 128x32\nscreen s { txt \"a\" }\n");
+    let done = sidelight(&["check", "--sarif", path.to_str().unwrap(), DOOR]);
+    assert_eq!(done.status.code(), Some(1));
+    let log: Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert_eq!(log["version"], "2.1.0");
+    let results = log["runs"][0]["results"].as_array().unwrap();
+    assert_eq!(results.len(), 1, "{log}");
+    let region = &results[0]["locations"][0]["physicalLocation"]["region"];
+    assert_eq!((&region["startLine"], &region["startColumn"]), (&2.into(), &12.into()));
+}

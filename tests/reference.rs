@@ -101,7 +101,7 @@ fn every_unit_on_the_page_is_known() {
 #[test]
 fn every_function_is_on_the_page() {
     let page = page();
-    for function in sidelight::formulas::Function::ALL {
-        assert!(page.contains(&format!("`{}(", function.name())), "{} is not on the page", function.name());
+    for function in sidelight::formulas::Function::all() {
+        assert!(page.contains(&format!("`{}(", function.name)), "{} is not on the page", function.name);
     }
 }

@@ -4,19 +4,25 @@ use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use crate::language::{Severity, report};
-use crate::service::load;
+use crate::language::{Severity, report, sarif};
+use crate::layout::readable;
+use crate::panel::{LEAST_ANGLE, PREFERRED_ANGLE};
+use crate::service::{Loaded, load};
 
 use super::Failure;
 
 /// Find what is wrong or doubtful in layout files, by line and column
+///
+/// Where a layout says how large its panel is, such as `panel 128x32 diagonal: 0.91in`, the check of a single file also tells how tall the digits of each
+/// text are and from how far they can be read.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Exit codes: 0 clean, 1 findings, 2 a file could not be read.
 
 Examples:
   sidelight check door.layout
-  sidelight check --json layouts/*.layout")]
+  sidelight check --json layouts/*.layout
+  sidelight check --sarif layouts/*.layout > findings.sarif")]
 pub(super) struct Arguments {
     /// Layout files
     #[arg(required = true, value_name = "FILE")]
@@ -24,47 +30,93 @@ pub(super) struct Arguments {
     /// Print the findings as JSON, one document for all files
     #[arg(long)]
     json: bool,
+    /// Print the findings as SARIF 2.1.0, which code hosts show beside the lines
+    #[arg(long, conflicts_with = "json")]
+    sarif: bool,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
-    let mut reports = Vec::new();
-    let (mut errors, mut warnings, mut unread) = (0, 0, false);
+    let (mut files, mut unread) = (Vec::new(), false);
     for file in &arguments.files {
-        let loaded = match load(file) {
-            Ok(loaded) => loaded,
+        match load(file) {
+            Ok(loaded) => files.push(loaded),
             Err(failure) => {
                 eprintln!("sidelight: {failure}");
                 unread = true;
-                continue;
             }
-        };
-        let of = |severity| loaded.findings.iter().filter(|finding| finding.severity == severity).count();
-        errors += of(Severity::Error);
-        warnings += of(Severity::Warning);
-        if arguments.json {
-            reports.push(report::to_json(&loaded.name, &loaded.text, &loaded.findings));
-        } else {
-            eprint!("{}", loaded.report(io::stderr().is_terminal()));
         }
     }
+    let of = |severity| files.iter().flat_map(|file| &file.findings).filter(|found| found.severity == severity).count();
+    let (errors, warnings) = (of(Severity::Error), of(Severity::Warning));
     if arguments.json {
-        let document = match <[_; 1]>::try_from(reports) {
-            Ok([single]) => single,
-            Err(several) => serde_json::Value::Array(several),
-        };
-        let mut out = io::stdout();
-        // Whoever reads may have enough of it.
-        let _ = writeln!(out, "{document:#}");
-    } else if errors + warnings > 0 {
-        eprintln!("{} and {}", counted(errors, "error"), counted(warnings, "warning"));
-    } else if !unread {
-        println!("{} clean", counted(arguments.files.len(), "file"));
+        print(&as_json(&files));
+    } else if arguments.sarif {
+        print(&as_sarif(&files));
+    } else {
+        for file in &files {
+            eprint!("{}", file.report(io::stderr().is_terminal()));
+        }
+        if errors + warnings > 0 {
+            eprintln!("{} and {}", counted(errors, "error"), counted(warnings, "warning"));
+        } else if !unread {
+            println!("{} clean", counted(files.len(), "file"));
+        }
+        if let [single] = files.as_slice() {
+            print!("{}", distances(single));
+        }
     }
     Ok(match (unread, errors + warnings) {
         (true, _) => ExitCode::from(2),
         (false, 0) => ExitCode::SUCCESS,
         (false, _) => ExitCode::from(1),
     })
+}
+
+fn print(document: &serde_json::Value) {
+    // Whoever reads may have enough of it.
+    let _ = writeln!(io::stdout(), "{document:#}");
+}
+
+fn as_json(files: &[Loaded]) -> serde_json::Value {
+    let report = |file: &Loaded| {
+        let mut report = report::to_json(&file.name, &file.text, &file.findings);
+        let texts = file.program.iter().flat_map(|program| readable(program)).map(|text| {
+            let place = report::line_and_column(&file.text, text.span.start as usize);
+            serde_json::json!({
+                "line": place.line, "column": place.column, "rows": text.rows, "height_mm": text.height,
+                "with_ease_m": text.with_ease, "at_most_m": text.at_most,
+            })
+        });
+        report["texts"] = texts.collect();
+        report
+    };
+    match files {
+        [single] => report(single),
+        several => several.iter().map(report).collect(),
+    }
+}
+
+fn as_sarif(files: &[Loaded]) -> serde_json::Value {
+    let files: Vec<sarif::File<'_>> =
+        files.iter().map(|file| sarif::File { name: &file.name, text: &file.text, findings: &file.findings }).collect();
+    sarif::to_sarif(&files)
+}
+
+/// A line for each text: how tall its digits are, and from how far they can be read. Nothing where the panel's size is not known.
+fn distances(file: &Loaded) -> String {
+    let texts = file.program.iter().flat_map(|program| readable(program));
+    let lines = texts.map(|text| {
+        let place = report::line_and_column(&file.text, text.span.start as usize);
+        format!(
+            "{}:{}:{}: digits {} px, {:.1} mm: read with ease up to {:.2} m, at most {:.2} m\n",
+            file.name, place.line, place.column, text.rows, text.height, text.with_ease, text.at_most
+        )
+    });
+    let lines: String = lines.collect();
+    if lines.is_empty() {
+        return lines;
+    }
+    format!("{lines}(with ease: {PREFERRED_ANGLE} minutes of arc; at most: {LEAST_ANGLE}; ISO 9241-303)\n")
 }
 
 fn counted(number: usize, what: &str) -> String {

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::civil::DateTime;
 
@@ -36,6 +37,9 @@ pub(super) struct Arguments {
     /// Put a reading into a state: live, stale, waiting or faulty
     #[arg(long, value_name = "NAME=STATE")]
     state: Vec<String>,
+    /// Give a reading a past: numbers evenly spread over its longest window, oldest first; an empty one is a silence
+    #[arg(long, value_name = "NAME=NUMBER,NUMBER,…")]
+    past: Vec<String>,
     /// The date and time that clocks show, as 2026-11-25T14:05; now where it is not given
     #[arg(long, value_name = "DATE-TIME")]
     time: Option<DateTime>,
@@ -55,18 +59,30 @@ pub(super) struct Arguments {
     words: bool,
 }
 
+/// When the picture is taken: late enough for every window to lie before it.
+const NOW: Moment = Moment::at(Duration::from_secs(40 * 24 * 3600));
+
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let loaded = load(&arguments.file)?;
     let mut program = program_or_report(&loaded, &arguments.file)?;
     if let Some(name) = &arguments.screen {
         program = only_screen(&program, name)?;
     }
-    let mut renderer = Renderer::new(Arc::clone(&program), Moment::default());
+    let mut renderer = Renderer::new(Arc::clone(&program), NOW);
+    let here = jiff::ZonedDateTime::now();
+    renderer.set_time(NOW, arguments.time.unwrap_or_else(|| here.datetime()));
+    renderer.set_offset(here.offset().seconds());
+    for past in &arguments.past {
+        let (index, numbers) = past_of(&program, past)?;
+        renderer.remember(index, &numbers, NOW);
+    }
     for (index, value) in readings(&program, arguments)?.into_iter().enumerate() {
         renderer.set(index, value);
+        if value.state == State::Live {
+            renderer.hear(index, value.number, NOW);
+        }
     }
-    renderer.set_time(Moment::default(), arguments.time.unwrap_or_else(|| jiff::ZonedDateTime::now().datetime()));
-    renderer.draw(Moment::default());
+    renderer.draw(NOW);
     #[cfg(feature = "pictures")]
     if let Some(path) = &arguments.out {
         let png = picture::png(renderer.frame(), arguments.scale)
@@ -100,16 +116,26 @@ fn only_screen(program: &Program, name: &str) -> Result<Arc<Program>, Failure> {
     Ok(Arc::new(Program { screens: vec![screen], ..program.clone() }))
 }
 
+/// The place of a reading.
+fn find(program: &Program, option: &str, name: &str) -> Result<usize, Failure> {
+    let known = program.readings.iter().map(|spec| spec.name.as_str());
+    known.clone().position(|known| known == name).ok_or_else(|| unknown(option, "reading", name, known))
+}
+
+/// A reading with the numbers of its past.
+fn past_of(program: &Program, past: &str) -> Result<(usize, Vec<Option<f64>>), Failure> {
+    let (name, numbers) = pair("--past", past, "temp=12.0,12.2,,12.4")?;
+    let index = find(program, "--past", name)?;
+    let number = |text: &str| match text.trim() {
+        "" => Ok(None),
+        text => text.parse().map(Some).map_err(|_| Failure::Argument(format!("--past {past}: `{text}` is no number"))),
+    };
+    Ok((index, numbers.split(',').map(number).collect::<Result<_, _>>()?))
+}
+
 /// Each reading as the arguments put it.
 fn readings(program: &Program, arguments: &Arguments) -> Result<Vec<Evaluated>, Failure> {
-    let find = |option: &str, name: &str| {
-        let known = program.readings.iter().map(|spec| spec.name.as_str());
-        program
-            .readings
-            .iter()
-            .position(|spec| spec.name == name)
-            .ok_or_else(|| unknown(option, "reading", name, known))
-    };
+    let find = |option: &str, name: &str| find(program, option, name);
     let mut readings = vec![Evaluated::WAITING; program.readings.len()];
     for set in &arguments.set {
         let (name, number) = pair("--set", set, "temp=12.4")?;

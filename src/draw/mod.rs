@@ -8,11 +8,13 @@ mod bitmap;
 mod frame;
 pub mod picture;
 mod text;
+mod trend;
 
 pub use bar::{BarShape, Beyond, Level};
 pub use bitmap::Bitmap;
 pub use frame::{Frame, Ink};
 pub use text::{advance, covered_columns, draw_field, draw_text, ink_rows};
+pub use trend::{Strokes, TrendShape};
 
 /// A place in pixels; x grows to the right, y grows downwards, and `(0, 0)` is the top left pixel of the panel.
 pub use embedded_graphics_core::geometry::Point;

@@ -6,7 +6,7 @@
 use crate::readings::State;
 use crate::units::Conversion;
 
-use super::{Bounds, Function};
+use super::{Bounds, Curve, Function};
 
 /// A number and whether it can be believed. Where the state is waiting or faulty, the number means nothing.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,6 +38,33 @@ impl Evaluated {
     pub fn holds(self) -> bool {
         self.is_known() && self.number != 0.0
     }
+}
+
+/// What an expression looks at: of readings, of what is observed of them, and of values computed before.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a, T> {
+    /// By [`Compiled::Reading`].
+    pub readings: &'a [T],
+    /// By [`Compiled::Observed`].
+    pub observed: &'a [T],
+    /// By [`Compiled::Value`].
+    pub values: &'a [T],
+}
+
+/// Numbers with their states, to compute with.
+pub type Given<'a> = Known<'a, Evaluated>;
+/// Bounds, to prove with.
+pub type Limits<'a> = Known<'a, Bounds>;
+
+/// One thing that an expression looks at itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Input {
+    /// The reading with this index.
+    Reading(usize),
+    /// The observation with this index.
+    Observed(usize),
+    /// The value with this index.
+    Value(usize),
 }
 
 /// An operation on two numbers or conditions.
@@ -72,6 +99,8 @@ pub enum Compiled {
     Constant(f64),
     /// The reading with this index.
     Reading(usize),
+    /// The observation with this index.
+    Observed(usize),
     /// The value with this index.
     Value(usize),
     /// A number given in another unit.
@@ -82,46 +111,53 @@ pub enum Compiled {
     Binary(Operator, Box<Compiled>, Box<Compiled>),
     /// The second where the first holds, else the third.
     If(Box<[Compiled; 3]>),
+    /// A point of a curve.
+    Interpolate(Box<Compiled>, Curve),
     /// A formula.
-    Call(Function, Box<[Compiled]>),
+    Call(&'static Function, Box<[Compiled]>),
 }
 
 impl Compiled {
     /// Computes the expression from the readings and from the values that were computed before it.
     ///
     /// Of a conditional only the branch taken counts as an input. A result that is not finite is faulty.
-    pub fn evaluate(&self, readings: &[Evaluated], values: &[Evaluated]) -> Evaluated {
+    pub fn evaluate(&self, given: &Given<'_>) -> Evaluated {
         match self {
             Compiled::Constant(number) => Evaluated { number: *number, state: State::Live },
-            Compiled::Reading(index) => readings[*index],
-            Compiled::Value(index) => values[*index],
+            Compiled::Reading(index) => given.readings[*index],
+            Compiled::Observed(index) => given.observed[*index],
+            Compiled::Value(index) => given.values[*index],
             Compiled::Convert(inner, conversion) => {
-                let inner = inner.evaluate(readings, values);
+                let inner = inner.evaluate(given);
                 Evaluated::new(conversion.apply(inner.number), inner.state).or_worse(inner.state)
             }
             Compiled::Not(inner) => {
-                let inner = inner.evaluate(readings, values);
+                let inner = inner.evaluate(given);
                 Evaluated { number: f64::from(inner.number == 0.0), state: inner.state }
             }
             Compiled::Binary(operator, left, right) => {
-                let (left, right) = (left.evaluate(readings, values), right.evaluate(readings, values));
+                let (left, right) = (left.evaluate(given), right.evaluate(given));
                 Evaluated::new(operator.apply(left.number, right.number), left.state.max(right.state))
                     .or_worse(left.state.max(right.state))
             }
             Compiled::If(parts) => {
                 let [condition, then, otherwise] = parts.as_ref();
-                let condition = condition.evaluate(readings, values);
+                let condition = condition.evaluate(given);
                 if !condition.is_known() {
                     return condition;
                 }
-                let taken = if condition.holds() { then } else { otherwise }.evaluate(readings, values);
+                let taken = if condition.holds() { then } else { otherwise }.evaluate(given);
                 Evaluated { state: taken.state.max(condition.state), ..taken }
+            }
+            Compiled::Interpolate(inner, curve) => {
+                let inner = inner.evaluate(given);
+                Evaluated::new(curve.at(inner.number), inner.state).or_worse(inner.state)
             }
             Compiled::Call(function, arguments) => {
                 let mut numbers = [0.0; Function::MOST_ARGUMENTS];
                 let mut state = State::Live;
                 for (number, argument) in numbers.iter_mut().zip(arguments) {
-                    let argument = argument.evaluate(readings, values);
+                    let argument = argument.evaluate(given);
                     *number = argument.number;
                     state = state.max(argument.state);
                 }
@@ -133,16 +169,17 @@ impl Compiled {
         }
     }
 
-    /// Bounds that hold every result, from the bounds of readings and values.
-    pub fn bounds(&self, readings: &[Bounds], values: &[Bounds]) -> Bounds {
+    /// Bounds that hold every result, from the bounds of what it looks at.
+    pub fn bounds(&self, limits: &Limits<'_>) -> Bounds {
         match self {
             Compiled::Constant(number) => Bounds::exactly(*number),
-            Compiled::Reading(index) => readings[*index],
-            Compiled::Value(index) => values[*index],
-            Compiled::Convert(inner, conversion) => inner.bounds(readings, values).converted(*conversion),
+            Compiled::Reading(index) => limits.readings[*index],
+            Compiled::Observed(index) => limits.observed[*index],
+            Compiled::Value(index) => limits.values[*index],
+            Compiled::Convert(inner, conversion) => inner.bounds(limits).converted(*conversion),
             Compiled::Not(_) => Bounds::TRUTH,
             Compiled::Binary(operator, left, right) => {
-                let (left, right) = (left.bounds(readings, values), right.bounds(readings, values));
+                let (left, right) = (left.bounds(limits), right.bounds(limits));
                 match operator {
                     Operator::Add => left.plus(right),
                     Operator::Subtract => left.minus(right),
@@ -151,27 +188,29 @@ impl Compiled {
                     _ => Bounds::TRUTH,
                 }
             }
-            Compiled::If(parts) => parts[1].bounds(readings, values).hull(parts[2].bounds(readings, values)),
+            Compiled::If(parts) => parts[1].bounds(limits).hull(parts[2].bounds(limits)),
+            Compiled::Interpolate(inner, curve) => curve.bounds(inner.bounds(limits)),
             Compiled::Call(function, arguments) => {
-                let arguments: Vec<Bounds> = arguments.iter().map(|a| a.bounds(readings, values)).collect();
+                let arguments: Vec<Bounds> = arguments.iter().map(|a| a.bounds(limits)).collect();
                 function.bounds(&arguments)
             }
         }
     }
 
-    /// Calls `found` with the index of each reading that this expression looks at itself, and `through` with each value.
-    pub fn inputs(&self, found: &mut dyn FnMut(usize), through: &mut dyn FnMut(usize)) {
+    /// Calls `found` with each thing that this expression looks at itself.
+    pub fn inputs(&self, found: &mut dyn FnMut(Input)) {
         match self {
             Compiled::Constant(_) => {}
-            Compiled::Reading(index) => found(*index),
-            Compiled::Value(index) => through(*index),
-            Compiled::Convert(inner, _) | Compiled::Not(inner) => inner.inputs(found, through),
+            Compiled::Reading(index) => found(Input::Reading(*index)),
+            Compiled::Observed(index) => found(Input::Observed(*index)),
+            Compiled::Value(index) => found(Input::Value(*index)),
+            Compiled::Convert(inner, _) | Compiled::Not(inner) | Compiled::Interpolate(inner, _) => inner.inputs(found),
             Compiled::Binary(_, left, right) => {
-                left.inputs(found, through);
-                right.inputs(found, through);
+                left.inputs(found);
+                right.inputs(found);
             }
-            Compiled::If(parts) => parts.iter().for_each(|part| part.inputs(found, through)),
-            Compiled::Call(_, arguments) => arguments.iter().for_each(|argument| argument.inputs(found, through)),
+            Compiled::If(parts) => parts.iter().for_each(|part| part.inputs(found)),
+            Compiled::Call(_, arguments) => arguments.iter().for_each(|argument| argument.inputs(found)),
         }
     }
 }

@@ -6,9 +6,20 @@
 
 mod bounds;
 mod compiled;
+mod curve;
 mod function;
+pub mod heat;
 pub mod moist_air;
+pub mod moon;
+mod observed;
+pub mod pressure;
+#[cfg(test)]
+mod reference;
+pub mod sun;
+pub mod wet_bulb;
 
 pub use bounds::Bounds;
-pub use compiled::{Compiled, Evaluated, Operator};
-pub use function::{Function, Kind};
+pub use compiled::{Compiled, Evaluated, Given, Input, Known, Limits, Operator};
+pub use curve::Curve;
+pub use function::{Function, Kind, Parameter};
+pub use observed::{LONGEST, Observed, SunEvent, TimeStyle, rounded, step};

@@ -1,4 +1,4 @@
-//! Moist air: saturation vapour pressure, dew point, frost point and absolute humidity.
+//! Moist air: vapour pressures, dew point, frost point, absolute humidity, and the air at a cold wall.
 //!
 //! Air temperature in °C and relative humidity in per cent enter; °C, hPa or g/m³ leave. Relative humidity is the one over liquid
 //! water at every temperature, which is what instruments report (WMO-No. 8, part I, chapter 4). Outside the stated ranges the result
@@ -84,6 +84,26 @@ pub fn absolute_humidity(temperature: f64, humidity: f64) -> Option<f64> {
     Some(SCALE * vapour_pressure(temperature, humidity)? / (WATER_GAS_CONSTANT * (ZERO_CELSIUS + temperature)))
 }
 
+/// Vapour pressure deficit in kPa: how much vapour the air could still take up. `temperature` in °C from -45 to 60, `humidity` in per
+/// cent from 0 to 100.
+pub fn vapour_pressure_deficit(temperature: f64, humidity: f64) -> Option<f64> {
+    let vapour = vapour_pressure(temperature, humidity)?;
+    Some((saturation_pressure_over_water(temperature)? - vapour) / 10.0)
+}
+
+/// Temperature in °C of the inner surface of a wall between `inside` and `outside` in °C, with the temperature factor `factor` from 0 to 1
+/// (fRsi of ISO 13788: 0.7 is a usual least for dwellings, common practice).
+pub fn surface_temperature(inside: f64, outside: f64, factor: f64) -> Option<f64> {
+    (0.0..=1.0).contains(&factor).then_some(outside + factor * (inside - outside))
+}
+
+/// Relative humidity in per cent of the air at a surface of `surface` °C in a room of `temperature` °C and `humidity` per cent; 100
+/// where it condenses. Above 80 for long, mould grows (ISO 13788, criterion of surface humidity, from memory).
+pub fn surface_humidity(temperature: f64, humidity: f64, surface: f64) -> Option<f64> {
+    let vapour = vapour_pressure(temperature, humidity)?;
+    Some((100.0 * vapour / saturation_pressure_over_water(surface)?).min(100.0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -92,6 +112,34 @@ mod tests {
     fn close(found: Option<f64>, wanted: f64, bound: f64, what: &str) {
         let found = found.unwrap_or_else(|| panic!("{what}: no value"));
         assert!((found - wanted).abs() <= bound, "{what}: {found} is not {wanted} within {bound}");
+    }
+
+    // psychrolib 2 at 101,325 Pa, kPa.
+    #[test]
+    fn vapour_pressure_deficits() {
+        for (temperature, humidity, wanted) in [
+            (5.0, 90.0, 0.0872),
+            (12.4, 91.0, 0.1296),
+            (20.0, 50.0, 1.1694),
+            (30.0, 80.0, 0.8492),
+            (40.0, 20.0, 5.9068),
+        ] {
+            close(vapour_pressure_deficit(temperature, humidity), wanted, 0.004 * wanted, "deficit");
+        }
+    }
+
+    #[test]
+    fn the_air_at_a_cold_wall() {
+        close(surface_temperature(20.0, -5.0, 0.7), 12.5, 1e-12, "fRsi 0.7");
+        assert_eq!(surface_temperature(20.0, -5.0, 1.1), None);
+        // At the dew point of the room the wall is wet, and at the room's own temperature nothing changes.
+        let dew = dew_point(20.0, 50.0).unwrap();
+        close(surface_humidity(20.0, 50.0, dew), 100.0, 1e-9, "at the dew point");
+        close(surface_humidity(20.0, 50.0, dew - 3.0), 100.0, 0.0, "below the dew point");
+        close(surface_humidity(20.0, 50.0, 20.0), 50.0, 1e-9, "a wall as warm as the room");
+        // 20 °C and 50 % against 12.5 °C: 23.326 hPa / 2 over 14.467 hPa (Magnus by hand).
+        close(surface_humidity(20.0, 50.0, 12.5), 80.62, 0.01, "fRsi 0.7 at -5 °C");
+        assert_eq!(surface_humidity(20.0, 50.0, 61.0), None);
     }
 
     // The form evaluated by hand from its published constants (first column), and the IAPWS-95 formulation by CoolProp (second),

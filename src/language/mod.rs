@@ -6,17 +6,20 @@
 
 mod check;
 pub mod clock;
+mod each;
 mod finding;
 pub mod format;
 pub mod model;
 mod nearest;
 mod parser;
 pub mod report;
+pub mod sarif;
 mod source;
 pub mod syntax;
 pub mod tokens;
 
 pub use check::check;
+pub(crate) use check::say_once;
 pub use finding::{Finding, Severity};
 pub use nearest::nearest;
 pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_OPERATORS, parse, parse_format};

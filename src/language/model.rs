@@ -6,9 +6,11 @@
 use std::time::Duration;
 
 use crate::draw::{Point, Size};
-use crate::formulas::{Bounds, Compiled};
+use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
 use crate::language::clock::ClockPattern;
+use crate::panel::Glass;
 use crate::readings::ReadingSpec;
+use crate::readings::history::Span as Window;
 use crate::units::Unit;
 
 use super::syntax::{Format, Span, Spanned};
@@ -18,8 +20,14 @@ use super::syntax::{Format, Span, Spanned};
 pub struct Layout {
     /// The panel it is made for.
     pub panel: Size,
+    /// Its glass, where the file says how large it is.
+    pub glass: Option<Glass>,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
+    /// Histories to be kept: of which reading, and how far back.
+    pub histories: Vec<(usize, Window)>,
+    /// What is observed of the readings besides their newest numbers.
+    pub observed: Vec<Observed>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.
     pub values: Vec<Value>,
     /// The screens, in the order of the file.
@@ -51,7 +59,11 @@ impl ElementKind {
             | ElementKind::Columns { children, .. }
             | ElementKind::Stack { children, .. }
             | ElementKind::Overlay { children } => children,
-            ElementKind::Text(_) | ElementKind::Bar(_) | ElementKind::Rule { .. } | ElementKind::Space(_) => &[],
+            ElementKind::Text(_)
+            | ElementKind::Bar(_)
+            | ElementKind::Trend(_)
+            | ElementKind::Rule { .. }
+            | ElementKind::Space(_) => &[],
         }
     }
 }
@@ -102,6 +114,8 @@ pub struct Screen {
 /// Something that is drawn, or that arranges what is drawn.
 #[derive(Clone, Debug)]
 pub struct Element {
+    /// Counts through the layout: no other element has it, not even a copy from the same place in the file.
+    pub id: usize,
     /// What it is.
     pub kind: ElementKind,
     /// Where it goes and how large it is.
@@ -141,6 +155,8 @@ pub enum ElementKind {
     Text(Text),
     /// A number as a length.
     Bar(Bar),
+    /// What a number was, as a line.
+    Trend(Trend),
     /// A straight line through its box: horizontal in a stack, vertical in columns.
     Rule {
         /// Pixels across.
@@ -242,6 +258,8 @@ pub enum TextPart {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
+    /// A time in seconds, to be written in its own way.
+    Time(Compiled, TimeStyle),
     /// One of several texts.
     Words {
         /// Which text.
@@ -277,6 +295,19 @@ pub struct Bar {
     pub direction: Direction,
     /// Into how many blocks it is cut, if at all.
     pub segments: Option<u32>,
+}
+
+/// A `trend` element.
+#[derive(Clone, Debug)]
+pub struct Trend {
+    /// The reading with its past.
+    pub reading: usize,
+    /// Its history.
+    pub history: usize,
+    /// From the lowest to the highest row.
+    pub scale: Bounds,
+    /// Where the number ought to be.
+    pub target: Option<Bounds>,
 }
 
 /// Which way a bar grows.

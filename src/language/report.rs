@@ -136,7 +136,7 @@ fn place_as_json(text: &str, span: Span) -> Value {
 }
 
 /// The span as a range that `text` can be cut at, whatever the span says.
-fn within(text: &str, span: Span) -> std::ops::Range<usize> {
+pub(super) fn within(text: &str, span: Span) -> std::ops::Range<usize> {
     let start = floor_boundary(text, span.start as usize);
     let mut end = (span.end as usize).clamp(start, text.len());
     while !text.is_char_boundary(end) {

@@ -193,6 +193,7 @@ fn natural(element: &Element, axis: Axis, text: &dyn Fn(&Element) -> Natural) ->
             Direction::Right | Direction::Left => Natural { width: None, height: Some(BAR_THICKNESS) },
             Direction::Up | Direction::Down => Natural { width: Some(BAR_THICKNESS), height: None },
         },
+        ElementKind::Trend(_) => Natural::default(),
         ElementKind::Rule { thickness } => match axis {
             Axis::Across => Natural { width: Some(*thickness), height: Some(0) },
             Axis::Down | Axis::Same => Natural { width: Some(0), height: Some(*thickness) },

@@ -6,13 +6,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::draw::{BarShape, Point, Rectangle, Size};
+use crate::draw::{BarShape, Point, Rectangle, Size, TrendShape};
 use crate::faces::{Catalogue, Legibility, Strike, icons};
-use crate::formulas::Compiled;
+use crate::formulas::{Compiled, Input};
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
-use crate::language::{Finding, Severity, Span};
+use crate::language::{self, Finding, Severity};
+use crate::panel::Glass;
 
 use super::boxes::{Natural, Placed, boxes};
+use super::distance;
 use super::fit::{Extremes, compiled_parts};
 use super::overlap::{Drawn, overlaps};
 use super::program::{DerivedValue, Drawing, Inputs, Item, Program, Screen, TextRun};
@@ -22,21 +24,45 @@ const FOR_A_SIZE: [&str; 4] = ["text", "small", "wide", "narrow"];
 /// The families that are tried for a text that fits its box; the first wins at equal height.
 const FOR_A_BOX: [&str; 4] = ["wide", "narrow", "text", "small"];
 
+/// In fewer pixels no trend can be seen.
+const LEAST_TREND: Size = Size::new(12, 6);
+
 /// Compiles a layout. There is a program if and only if no finding is an error.
 ///
 /// Outline faces must be in the catalogue already, under their paths as written.
 pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<Finding>) {
-    let mut compiler = Compiler { catalogue, findings: Vec::new(), value_inputs: Vec::new() };
+    let mut compiler = Compiler {
+        catalogue,
+        glass: layout.glass,
+        readings: layout.readings.len(),
+        observed: layout.observed.len(),
+        findings: Vec::new(),
+        value_inputs: Vec::new(),
+    };
     let values = compiler.values(layout);
     let screens = layout.screens.iter().map(|screen| compiler.screen(layout, screen)).collect();
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
+    language::say_once(&mut compiler.findings);
     let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
-    let program = Program { size: layout.panel, readings, values, screens };
+    let program = Program {
+        size: layout.panel,
+        glass: layout.glass,
+        readings,
+        histories: layout.histories.clone(),
+        observed: layout.observed.clone(),
+        values,
+        screens,
+    };
     ((!failed).then_some(program), compiler.findings)
 }
 
 struct Compiler<'a> {
     catalogue: &'a Catalogue,
+    glass: Option<Glass>,
+    /// How many readings there are: what is observed of them is counted behind them.
+    readings: usize,
+    /// How many observations there are: the histories are counted behind them.
+    observed: usize,
     findings: Vec<Finding>,
     value_inputs: Vec<Inputs>,
 }
@@ -55,8 +81,8 @@ struct Prepared {
 struct Around {
     /// The conditions of all of them.
     when: Vec<Compiled>,
-    /// The overlays that hold it, by their places in the file.
-    overlays: Vec<Span>,
+    /// The overlays that hold it.
+    overlays: Vec<usize>,
 }
 
 impl Compiler<'_> {
@@ -77,15 +103,17 @@ impl Compiler<'_> {
     }
 
     fn add_inputs(&self, inputs: &mut Inputs, formula: &Compiled) {
-        let mut through = Inputs::default();
-        formula.inputs(&mut |reading| inputs.insert(reading), &mut |value| through.extend(&self.value_inputs[value]));
-        inputs.extend(&through);
+        formula.inputs(&mut |input| match input {
+            Input::Reading(reading) => inputs.insert(reading),
+            Input::Observed(observed) => inputs.insert(self.readings + observed),
+            Input::Value(value) => inputs.extend(&self.value_inputs[value]),
+        });
     }
 
     fn screen(&mut self, layout: &Layout, screen: &model::Screen) -> Screen {
         let mut prepared = BTreeMap::new();
         self.prepare(&screen.children, &mut prepared);
-        let natural = |element: &Element| match prepared.get(&element.span) {
+        let natural = |element: &Element| match prepared.get(&element.id) {
             Some(Prepared { extremes, fixed: Some(strike), .. }) => {
                 let extent = extremes.extent(strike);
                 Natural { width: Some(extent.width), height: Some(extent.height()) }
@@ -116,13 +144,13 @@ impl Compiler<'_> {
     }
 
     /// Works out the extremes of each text, and its strike where that does not depend on its box.
-    fn prepare(&mut self, elements: &[Element], prepared: &mut BTreeMap<Span, Prepared>) {
+    fn prepare(&mut self, elements: &[Element], prepared: &mut BTreeMap<usize, Prepared>) {
         for element in elements {
             match &element.kind {
                 ElementKind::Text(text) => match Extremes::of(&text.parts) {
                     Ok(extremes) => {
                         if let Some(text) = self.prepare_text(text, extremes) {
-                            prepared.insert(element.span, text);
+                            prepared.insert(element.id, text);
                         }
                     }
                     Err(findings) => self.findings.extend(findings),
@@ -197,7 +225,7 @@ impl Compiler<'_> {
         elements: &[Element],
         placed: &[Placed],
         parent: Rectangle,
-        prepared: &BTreeMap<Span, Prepared>,
+        prepared: &BTreeMap<usize, Prepared>,
         around: &Around,
         drawn: &mut Vec<Drawn>,
     ) {
@@ -211,7 +239,7 @@ impl Compiler<'_> {
         element: &Element,
         placed: &Placed,
         parent: Rectangle,
-        prepared: &BTreeMap<Span, Prepared>,
+        prepared: &BTreeMap<usize, Prepared>,
         around: &Around,
         drawn: &mut Vec<Drawn>,
     ) {
@@ -222,14 +250,16 @@ impl Compiler<'_> {
         around.when.extend(element.when.clone());
         match &element.kind {
             ElementKind::Text(text) => {
-                if let Some(prepared) = prepared.get(&element.span)
+                if let Some(prepared) = prepared.get(&element.id)
                     && let Some((run, ink)) = self.text(text, prepared, visible)
                 {
                     let mut item = self.item(Drawing::Text(run), ink, element, &around);
                     for part in &text.parts {
                         match part {
                             TextPart::Literal(_) | TextPart::Clock(_) => {}
-                            TextPart::Number { formula, .. } => self.add_inputs(&mut item.inputs, formula),
+                            TextPart::Number { formula, .. } | TextPart::Time(formula, _) => {
+                                self.add_inputs(&mut item.inputs, formula)
+                            }
                             TextPart::Words { choice, .. } => {
                                 choice.conditions(&mut |condition| self.add_inputs(&mut item.inputs, condition));
                             }
@@ -244,6 +274,16 @@ impl Compiler<'_> {
                     let drawing = Drawing::Bar { formula: bar.formula.clone(), shape };
                     let mut item = self.item(drawing, area, element, &around);
                     self.add_inputs(&mut item.inputs, &bar.formula);
+                    drawn.push(Drawn { item, overlays: around.overlays.clone() });
+                }
+            }
+            ElementKind::Trend(trend) => {
+                if self.check_within(element, area, parent) && self.check_trend(element, area) {
+                    let shape = TrendShape::new(area, trend.scale, trend.target);
+                    let drawing = Drawing::Trend { reading: trend.reading, history: trend.history, shape };
+                    let mut item = self.item(drawing, area, element, &around);
+                    item.inputs.insert(trend.reading);
+                    item.inputs.insert(self.readings + self.observed + trend.history);
                     drawn.push(Drawn { item, overlays: around.overlays.clone() });
                 }
             }
@@ -267,7 +307,7 @@ impl Compiler<'_> {
                 self.place_all(children, &placed.children, visible, prepared, &around, drawn);
             }
             ElementKind::Overlay { children } => {
-                around.overlays.push(element.span);
+                around.overlays.push(element.id);
                 self.place_all(children, &placed.children, visible, prepared, &around, drawn);
                 around.overlays.pop();
             }
@@ -283,7 +323,7 @@ impl Compiler<'_> {
     fn item(&self, drawing: Drawing, ink: Rectangle, element: &Element, around: &Around) -> Item {
         let mut inputs = Inputs::default();
         around.when.iter().for_each(|condition| self.add_inputs(&mut inputs, condition));
-        Item { drawing, ink, when: around.when.clone(), inputs, span: element.span }
+        Item { drawing, ink, when: around.when.clone(), inputs, element: element.id, span: element.span }
     }
 
     /// Sets a text in its box, or reports that it does not fit; gives the pixels that it may touch as well.
@@ -306,6 +346,7 @@ impl Compiler<'_> {
             }
         };
         self.warn_of_small_outline(text, &strike);
+        self.findings.extend(self.glass.and_then(|glass| distance::too_small(&glass, text, &strike)));
         let extent = extremes.extent(&strike);
         if extent.width > width || extent.height() > height {
             self.report_size(text, extremes, &strike, area, false);
@@ -394,6 +435,19 @@ impl Compiler<'_> {
             );
         }
         within
+    }
+
+    fn check_trend(&mut self, element: &Element, area: Rectangle) -> bool {
+        let Size { width, height } = area.size;
+        let shows = width >= LEAST_TREND.width && height >= LEAST_TREND.height;
+        if !shows {
+            self.findings.push(
+                Finding::error("does not fit", element.span, format!("a trend of {width}x{height} px shows nothing"))
+                    .label(format!("needs at least {}x{} px", LEAST_TREND.width, LEAST_TREND.height))
+                    .help("give it more room"),
+            );
+        }
+        shows
     }
 
     fn check_bar(&mut self, element: &Element, bar: &model::Bar, area: Rectangle) -> bool {

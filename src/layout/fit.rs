@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use crate::draw::{advance, covered_columns, ink_rows};
 use crate::faces::{Catalogue, Strike};
+use crate::formulas::TimeStyle;
 use crate::language::model::TextPart;
 use crate::language::{Finding, Span};
 
@@ -109,6 +110,7 @@ fn extremes_of(part: &TextPart, findings: &mut Vec<Finding>) -> Vec<Vec<String>>
     match part {
         TextPart::Literal(text) => strings.push(text.clone()),
         TextPart::Clock(pattern) => return pattern.extremes().collect(),
+        TextPart::Time(_, style) => strings.extend(format::longest_times(*style)),
         TextPart::Number { format, bounds, span, .. } => {
             if !bounds.is_finite() || bounds.low < -WIDEST_NUMBER || bounds.high > WIDEST_NUMBER {
                 findings.push(unbounded(*span));
@@ -143,6 +145,8 @@ fn unbounded(span: Span) -> Finding {
 pub fn placeholder_of(part: &TextPart) -> String {
     match part {
         TextPart::Literal(_) | TextPart::Clock(_) => String::new(),
+        TextPart::Time(_, TimeStyle::Span) => "00".to_string(),
+        TextPart::Time(_, TimeStyle::OfDay) => "00:00".to_string(),
         TextPart::Number { format, bounds, .. } => format::placeholder(bounds.low.abs().max(bounds.high.abs()), format),
         TextPart::Words { choice, format, .. } => {
             let mut longest = 0;
@@ -163,6 +167,9 @@ pub fn compiled_parts(parts: &[TextPart]) -> Vec<Part> {
         .map(|part| match part {
             TextPart::Literal(text) => Part::Literal(text.clone()),
             TextPart::Clock(pattern) => Part::Clock(pattern.clone()),
+            TextPart::Time(formula, style) => {
+                Part::Time { formula: formula.clone(), style: *style, placeholder: placeholder_of(part) }
+            }
             TextPart::Number { formula, format, .. } => {
                 Part::Number { formula: formula.clone(), format: format.clone(), placeholder: placeholder_of(part) }
             }

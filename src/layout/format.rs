@@ -5,6 +5,7 @@
 
 use std::fmt::Write;
 
+use crate::formulas::TimeStyle;
 use crate::language::syntax::{Format, FormatAlign};
 
 /// The true minus sign, as wide as a plus.
@@ -41,6 +42,35 @@ pub fn write_number(out: &mut String, number: f64, format: &Format) {
     }
     if !format.zero {
         pad(out, start, missing, format, FormatAlign::Right, FIGURE_SPACE);
+    }
+}
+
+/// The units of a span of time in words, with how many seconds each has, and more than its most.
+const TIMES: [(&str, f64, f64); 4] =
+    [("s", 1.0, 60.0), ("min", 60.0, 60.0), ("h", 3600.0, 24.0), ("d", 86400.0, 100.0)];
+
+/// Appends a time in seconds: a span as `45 s`, `3 min`, `2 h` or `5 d`, where more than 99 days are 99 days, or a time of day as
+/// `07:45`. Both are rounded down.
+pub fn write_time(out: &mut String, seconds: f64, style: TimeStyle) {
+    // Writing to a string cannot fail.
+    let _ = match style {
+        TimeStyle::Span => {
+            let fits = |(_, length, most): &&(&str, f64, f64)| seconds < length * most;
+            let (unit, length, most) = TIMES.iter().find(fits).unwrap_or(&TIMES[TIMES.len() - 1]);
+            write!(out, "{} {unit}", (seconds / length).min(most - 1.0).max(0.0) as u32)
+        }
+        TimeStyle::OfDay => {
+            let minutes = (seconds / 60.0).clamp(0.0, 24.0 * 60.0) as u32;
+            write!(out, "{:02}:{:02}", minutes / 60, minutes % 60)
+        }
+    };
+}
+
+/// The longest texts that [`write_time`] can give; all digits are equally wide.
+pub fn longest_times(style: TimeStyle) -> Vec<String> {
+    match style {
+        TimeStyle::Span => TIMES.iter().map(|(unit, ..)| format!("00 {unit}")).collect(),
+        TimeStyle::OfDay => vec!["00:00".to_string()],
     }
 }
 

@@ -5,12 +5,15 @@
 
 mod boxes;
 mod compile;
+mod distance;
 mod fit;
 pub mod format;
+mod observer;
 mod overlap;
 mod program;
 mod renderer;
 
 pub use compile::compile;
+pub use distance::{Readable, readable};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};

@@ -4,7 +4,7 @@
 //! be misread. Within one `overlay` elements may meet on purpose, but two texts that are shown at the same time may not.
 
 use crate::draw::Rectangle;
-use crate::language::{Finding, Span};
+use crate::language::Finding;
 
 use super::program::{Drawing, Item};
 
@@ -12,18 +12,18 @@ use super::program::{Drawing, Item};
 pub struct Drawn {
     /// The item.
     pub item: Item,
-    /// The overlays that hold it, by their places in the file.
-    pub overlays: Vec<Span>,
+    /// The overlays that hold it.
+    pub overlays: Vec<usize>,
 }
 
 /// Reports each element that meets another one below it where it must not; the first of those is named.
 pub fn overlaps(drawn: &[Drawn], findings: &mut Vec<Finding>) {
-    let mut reported: Option<Span> = None;
+    let mut reported: Option<usize> = None;
     for (index, upper) in drawn.iter().enumerate() {
         let meets = |lower: &&Drawn| !may_meet(lower, upper) && meet(&lower.item.ink, &upper.item.ink);
         // The items of one element, such as the sides of a frame, follow each other.
-        if let Some(lower) = drawn[..index].iter().find(meets).filter(|_| reported != Some(upper.item.span)) {
-            reported = Some(upper.item.span);
+        if let Some(lower) = drawn[..index].iter().find(meets).filter(|_| reported != Some(upper.item.element)) {
+            reported = Some(upper.item.element);
             findings.push(
                 Finding::error("overlap", upper.item.span, "this element would paint over another one")
                     .label("on top")
@@ -41,7 +41,7 @@ fn meet(a: &Rectangle, b: &Rectangle) -> bool {
 /// Whether two items may share pixels.
 fn may_meet(lower: &Drawn, upper: &Drawn) -> bool {
     let inverts = |drawn: &Drawn| matches!(drawn.item.drawing, Drawing::Invert);
-    if inverts(lower) || inverts(upper) || lower.item.span == upper.item.span {
+    if inverts(lower) || inverts(upper) || lower.item.element == upper.item.element {
         return true;
     }
     let share_overlay = lower.overlays.iter().any(|overlay| upper.overlays.contains(overlay));

@@ -5,13 +5,15 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::draw::{BarShape, Rectangle, Size};
+use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled};
+use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
+use crate::panel::Glass;
 use crate::readings::ReadingSpec;
+use crate::readings::history::Span as Window;
 
 use crate::language::clock::ClockPattern;
 
@@ -20,8 +22,14 @@ use crate::language::clock::ClockPattern;
 pub struct Program {
     /// The panel's pixels.
     pub size: Size,
+    /// The panel's glass, where the file says how large it is.
+    pub glass: Option<Glass>,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
+    /// What is kept of the past: of which reading, and how far back.
+    pub histories: Vec<(usize, Window)>,
+    /// What is observed of the readings; [`Compiled::Observed`] counts in this order.
+    pub observed: Vec<Observed>,
     /// What is computed, in an order in which each looks only at what stands before it.
     pub values: Vec<DerivedValue>,
     /// The screens, in the order of the file.
@@ -68,6 +76,8 @@ pub struct Item {
     pub when: Vec<Compiled>,
     /// The readings that it depends on.
     pub inputs: Inputs,
+    /// The element that it is a part of.
+    pub element: usize,
     /// The element's place in the file.
     pub span: Span,
 }
@@ -83,6 +93,15 @@ pub enum Drawing {
         formula: Compiled,
         /// Its geometry.
         shape: BarShape,
+    },
+    /// What a reading was, as a line.
+    Trend {
+        /// The reading.
+        reading: usize,
+        /// Its history.
+        history: usize,
+        /// Its geometry.
+        shape: TrendShape,
     },
     /// Lit pixels that never change: a rule, or one side of a frame.
     Line,
@@ -121,6 +140,15 @@ pub enum Part {
     },
     /// The time of day or the date.
     Clock(ClockPattern),
+    /// A time in seconds, written in its own way.
+    Time {
+        /// How it is computed.
+        formula: Compiled,
+        /// How it is written.
+        style: TimeStyle,
+        /// Its shape where nothing is known.
+        placeholder: String,
+    },
     /// One of several texts.
     Words {
         /// Which text.
@@ -132,7 +160,7 @@ pub enum Part {
     },
 }
 
-/// A set of readings, by index.
+/// A set of readings, of what is observed of them and of their histories, by index, in this order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Inputs(Vec<u64>);
 

@@ -4,17 +4,20 @@
 //! change by itself. Once a screen and its longest texts were shown, drawing allocates nothing.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::civil::DateTime;
 
-use crate::draw::{self, Frame, Ink, Level, Point, Rectangle};
+use crate::draw::{self, Frame, Ink, Level, Point, Rectangle, Strokes};
 use crate::faces::icons;
-use crate::formulas::{Compiled, Evaluated};
+use crate::formulas::{Compiled, Evaluated, Given};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
+use crate::readings::history::{Figure, Span as Window};
 use crate::readings::{Moment, State};
 
 use super::format;
+use super::observer::Observer;
 use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 use crate::language::clock;
 
@@ -24,9 +27,10 @@ pub struct Renderer {
     program: Arc<Program>,
     readings: Vec<Evaluated>,
     values: Vec<Evaluated>,
+    observer: Observer,
     /// The civil time as it was told last, and when that was.
     time: (Moment, DateTime),
-    /// The readings that changed since the last picture.
+    /// The readings, and what is observed of them, that changed since the last picture.
     changed: Inputs,
     frame: Frame,
     /// The screen that the frame shows; none before the first picture, or while no screen's condition holds.
@@ -37,6 +41,8 @@ pub struct Renderer {
     shown: Vec<Shown>,
     /// What an item is about to show, kept to be used again.
     next: Shown,
+    /// What a history gives for a trend, kept to be used again.
+    columns: Vec<Option<(f64, f64)>>,
     drawn_once: bool,
 }
 
@@ -53,16 +59,18 @@ struct Shown {
     parts: Vec<(usize, State)>,
     /// A bar's level.
     level: Option<Level>,
+    /// A trend's line.
+    strokes: Strokes,
 }
 
 /// What one element says, for people who cannot see the picture, for scripts and for tests.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Said {
-    /// `text`, `icon` or `bar`.
+    /// `text`, `icon`, `bar` or `trend`.
     pub kind: &'static str,
     /// The element's place in the file.
     pub span: Span,
-    /// The characters shown, or the bar's number; empty where nothing is known.
+    /// The characters shown, the bar's number, or the lowest and the highest of a trend; empty where nothing is known.
     pub content: String,
     /// How far it can be believed.
     pub state: State,
@@ -72,11 +80,13 @@ impl Renderer {
     /// A renderer for `program` with every reading waiting; the frame is dark until [`draw`](Self::draw).
     pub fn new(program: Arc<Program>, now: Moment) -> Self {
         let mut changed = Inputs::default();
-        (0..program.readings.len()).for_each(|index| changed.insert(index));
+        (0..program.readings.len() + program.observed.len() + program.histories.len())
+            .for_each(|index| changed.insert(index));
         let first = program.screens.iter().position(|screen| screen.when.is_none()).unwrap_or(0);
         Self {
             readings: vec![Evaluated::WAITING; program.readings.len()],
             values: vec![Evaluated::WAITING; program.values.len()],
+            observer: Observer::new(&program),
             time: (now, clock::unset()),
             changed,
             frame: Frame::new(program.size),
@@ -84,6 +94,7 @@ impl Renderer {
             turn: (first, now),
             shown: Vec::new(),
             next: Shown::default(),
+            columns: Vec::new(),
             drawn_once: false,
             program,
         }
@@ -112,6 +123,34 @@ impl Renderer {
         }
     }
 
+    /// Takes a good number as one that was heard at `now`: it becomes part of the reading's past.
+    pub fn hear(&mut self, index: usize, number: f64, now: Moment) {
+        self.observer.hear(&self.program, index, number, now, self.time.1);
+    }
+
+    /// Gives a reading a past, for a picture of it: numbers evenly spread over its longest window, oldest first, `None` for a silence. They
+    /// are heard before anything else is, and end before `now`.
+    pub fn remember(&mut self, index: usize, numbers: &[Option<f64>], now: Moment) {
+        let windows = self.program.histories.iter().filter(|(reading, _)| *reading == index);
+        let lengths = windows.map(|(_, window)| match window {
+            Window::Last(length) => *length,
+            Window::Today => Duration::from_secs(24 * 3600),
+        });
+        let Some(longest) = lengths.max() else { return };
+        let step = longest / (numbers.len().max(1) as u32);
+        for (place, number) in numbers.iter().enumerate() {
+            let ago = step * (numbers.len() - place) as u32 - step / 2;
+            if let Some(number) = number {
+                self.hear(index, *number, Moment::at(now.since(Moment::at(ago))));
+            }
+        }
+    }
+
+    /// Goes on with the past of the readings of another renderer's program that listen to the same topics with the same pick.
+    pub fn carry_over(&mut self, old: &Renderer) {
+        self.observer.carry_over(&self.program, &old.observer, &old.program);
+    }
+
     /// A reading's number and state as they were taken last.
     pub fn reading(&self, index: usize) -> Evaluated {
         self.readings[index]
@@ -122,9 +161,19 @@ impl Renderer {
         self.time = (now, time);
     }
 
+    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
+    pub fn set_offset(&mut self, seconds: i32) {
+        self.observer.set_offset(seconds);
+    }
+
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
+        self.observer.observe(&self.program, now, self.time.1, &self.readings, &mut self.changed);
         self.compute_values();
+        let known = (self.readings.as_slice(), self.values.as_slice());
+        if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
+            self.compute_values();
+        }
         let screen = self.choose_screen(now);
         let program = Arc::clone(&self.program);
         let redrawn = if screen != self.screen || !self.drawn_once {
@@ -159,10 +208,8 @@ impl Renderer {
     pub fn next_change(&self) -> Option<Moment> {
         let clocks = self.screen.map(|index| self.program.screens[index].clocks()).into_iter().flatten();
         let clock = clocks.map(|pattern| self.time.0 + pattern.until_change(self.time.1)).min();
-        match (self.next_turn(), clock) {
-            (Some(turn), Some(clock)) => Some(turn.min(clock)),
-            (turn, clock) => turn.or(clock),
-        }
+        let observed = self.observer.next_change(&self.program, self.time.0, self.time.1);
+        self.next_turn().into_iter().chain(clock).chain(observed).min()
     }
 
     /// Only while a screen is shown in turn: below one that took over, turns pass unseen.
@@ -190,9 +237,16 @@ impl Renderer {
                         state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
                     }),
                     Drawing::Bar { formula, .. } => {
-                        let value = formula.evaluate(&self.readings, &self.values);
+                        let value = formula.evaluate(&self.given());
                         let content = if value.is_known() { value.number.to_string() } else { String::new() };
                         Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
+                    }
+                    Drawing::Trend { reading, history, .. } => {
+                        let history = self.observer.history(*history);
+                        let ends = history.figure(Figure::Lowest).zip(history.figure(Figure::Highest));
+                        let content = ends.map_or(String::new(), |(lowest, highest)| format!("{lowest}..{highest}"));
+                        let state = self.readings[*reading].state.max(floor);
+                        Some(Said { kind: "trend", span: item.span, content, state })
                     }
                     Drawing::Line | Drawing::Invert => None,
                 }
@@ -200,10 +254,17 @@ impl Renderer {
         said.collect()
     }
 
+    /// What expressions look at.
+    fn given(&self) -> Given<'_> {
+        Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values }
+    }
+
     fn compute_values(&mut self) {
         for (index, value) in self.program.values.iter().enumerate() {
             if !self.drawn_once || value.inputs.meets(&self.changed) {
-                let result = value.formula.evaluate(&self.readings, &self.values);
+                let given =
+                    Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
+                let result = value.formula.evaluate(&given);
                 let outside = value.range.is_some_and(|range| !range.contains(result.number));
                 self.values[index] = if result.is_known() && outside { Evaluated::FAULTY } else { result };
             }
@@ -213,12 +274,12 @@ impl Renderer {
     /// The first screen whose condition holds; without one, the screen whose turn it is.
     fn choose_screen(&mut self, now: Moment) -> Option<usize> {
         let screens = &self.program.screens;
-        let holds = |condition: &Compiled| condition.evaluate(&self.readings, &self.values).holds();
+        let holds = |condition: &Compiled| condition.evaluate(&self.given()).holds();
         if let Some(index) = screens.iter().position(|screen| screen.when.as_ref().is_some_and(holds)) {
             return Some(index);
         }
         let in_turn = || screens.iter().enumerate().filter(|(_, screen)| screen.when.is_none());
-        let cycle = in_turn().fold(std::time::Duration::ZERO, |sum, (_, screen)| sum + screen.turn);
+        let cycle = in_turn().fold(Duration::ZERO, |sum, (_, screen)| sum + screen.turn);
         if in_turn().nth(1).is_some() && !cycle.is_zero() {
             // After a long pause whole rounds are skipped at once.
             let (mut current, mut since) = self.turn;
@@ -255,14 +316,16 @@ impl Renderer {
 
     /// Works out what an item shows now, and tells whether that differs from before.
     fn refresh(&mut self, index: usize, item: &Item) -> bool {
+        let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
         let next = &mut self.next;
         next.visible = true;
         next.state = None;
         next.level = None;
+        next.strokes.clear();
         next.text.clear();
         next.parts.clear();
         for condition in &item.when {
-            let condition = condition.evaluate(&self.readings, &self.values);
+            let condition = condition.evaluate(&given);
             next.visible &= condition.holds();
             if condition.state == State::Stale {
                 next.state = Some(State::Stale);
@@ -272,14 +335,24 @@ impl Renderer {
             match &item.drawing {
                 Drawing::Text(run) => {
                     for part in &run.parts {
-                        let state = write_part(&mut next.text, part, self.time.1, &self.readings, &self.values);
+                        let state = write_part(&mut next.text, part, self.time.1, &given);
                         next.parts.push((next.text.len(), state));
                     }
                 }
                 Drawing::Bar { formula, shape } => {
-                    let mut value = formula.evaluate(&self.readings, &self.values);
+                    let mut value = formula.evaluate(&given);
                     value.state = value.state.max(next.state.unwrap_or(State::Live));
                     next.level = Some(shape.level(value));
+                }
+                Drawing::Trend { reading, history, shape } => {
+                    self.columns.resize(shape.columns(), None);
+                    self.observer.history(*history).trend(&mut self.columns);
+                    // A past that outlived its reading is old in any case.
+                    let state = match self.readings[*reading].state {
+                        State::Waiting if self.columns.iter().any(Option::is_some) => State::Stale,
+                        state => state.max(next.state.unwrap_or(State::Live)),
+                    };
+                    shape.strokes(&self.columns, state, &mut next.strokes);
                 }
                 Drawing::Line | Drawing::Invert => {}
             }
@@ -304,6 +377,7 @@ impl Renderer {
                     shape.draw(&mut self.frame, level);
                 }
             }
+            Drawing::Trend { shape, .. } => shape.draw(&mut self.frame, &shown.strokes),
             Drawing::Line => {
                 self.frame.fill(item.ink, if shown.state.is_some() { Ink::Half } else { Ink::Full });
             }
@@ -313,18 +387,27 @@ impl Renderer {
 }
 
 /// Appends what a part shows, or its shape where it has no value, and gives its state.
-fn write_part(out: &mut String, part: &Part, time: DateTime, readings: &[Evaluated], values: &[Evaluated]) -> State {
+fn write_part(out: &mut String, part: &Part, time: DateTime, given: &Given<'_>) -> State {
     match part {
         Part::Clock(pattern) => {
             pattern.write(out, time);
             State::Live
+        }
+        Part::Time { formula, style, placeholder } => {
+            let value = formula.evaluate(given);
+            if value.is_known() {
+                format::write_time(out, value.number, *style);
+            } else {
+                out.push_str(placeholder);
+            }
+            value.state
         }
         Part::Literal(text) => {
             out.push_str(text);
             State::Live
         }
         Part::Number { formula, format, placeholder } => {
-            let value = formula.evaluate(readings, values);
+            let value = formula.evaluate(given);
             if value.is_known() {
                 format::write_number(out, value.number, format);
             } else {
@@ -342,7 +425,7 @@ fn write_part(out: &mut String, part: &Part, time: DateTime, readings: &[Evaluat
                         return state;
                     }
                     Choice::If(condition, then, otherwise) => {
-                        let condition = condition.evaluate(readings, values);
+                        let condition = condition.evaluate(given);
                         state = state.max(condition.state);
                         if !condition.is_known() {
                             out.push_str(placeholder);

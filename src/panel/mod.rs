@@ -10,6 +10,7 @@ mod controller;
 mod driver;
 mod emulated;
 mod fault;
+mod glass;
 pub mod plan;
 mod wire;
 
@@ -18,5 +19,6 @@ pub use controller::{Controller, Setup, SetupError};
 pub use driver::{Driver, Error};
 pub use emulated::{Complaint, EmulatedPanel};
 pub use fault::{Failure, FaultyBus, FaultyBusError};
+pub use glass::{Glass, LEAST_ANGLE, PREFERRED_ANGLE};
 pub use plan::{Pages, Planner, Windows};
 pub use wire::{Script, Traffic};

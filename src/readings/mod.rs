@@ -5,6 +5,7 @@
 
 mod column;
 mod decode_error;
+pub mod history;
 mod moment;
 mod pick;
 mod pointer;

@@ -29,9 +29,11 @@ impl Clock {
         Moment::at(self.start.elapsed())
     }
 
-    /// The date and time of day in the machine's own time zone. Only what clocks show comes from it: no age ever does.
-    pub fn civil(&self) -> DateTime {
-        ZonedDateTime::now().datetime()
+    /// The date and time of day in the machine's own time zone, and how many seconds that is ahead of Greenwich. Only what clocks show
+    /// comes from it: no age ever does.
+    pub fn civil(&self) -> (DateTime, i32) {
+        let now = ZonedDateTime::now();
+        (now.datetime(), now.offset().seconds())
     }
 
     /// The instant to sleep until for `moment`.

@@ -11,7 +11,7 @@ use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
 use crate::layout::{Program, Renderer, Said};
-use crate::readings::{Moment, Outcome, Reading, State, Store};
+use crate::readings::{Event, Moment, Outcome, Reading, State, Store};
 
 /// The readings of a layout and the picture that they give.
 #[derive(Clone, Debug)]
@@ -33,9 +33,16 @@ impl Pane {
     /// Gives a message to the readings that listen to its topic, and tells what came of it for each.
     pub fn accept(&mut self, message: &Message, now: Moment) -> &[Outcome] {
         self.store.accept(&message.topic, &message.payload, message.retained, now, &mut self.outcomes);
-        for outcome in self.outcomes.iter().filter(|outcome| outcome.changed) {
-            if let Some(reading) = self.store.reading(outcome.reading) {
-                self.renderer.set(outcome.reading, evaluated(reading, now));
+        for outcome in &self.outcomes {
+            let Some(reading) = self.store.reading(outcome.reading) else { continue };
+            let seen = evaluated(reading, now);
+            if outcome.changed {
+                self.renderer.set(outcome.reading, seen);
+            }
+            // Of a message that the broker had kept nobody knows when it was said.
+            let is_new = outcome.event == Event::Accepted && reading.age(now).is_some();
+            if is_new && seen.state == State::Live {
+                self.renderer.hear(outcome.reading, seen.number, now);
             }
         }
         &self.outcomes
@@ -55,6 +62,11 @@ impl Pane {
         self.renderer.draw(now)
     }
 
+    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
+    pub fn set_offset(&mut self, seconds: i32) {
+        self.renderer.set_offset(seconds);
+    }
+
     /// When the picture may change although no message comes, after the last [`update`](Self::update); `None` if it will not.
     pub fn next_change(&self) -> Option<Moment> {
         self.store.next_change(self.looked).into_iter().chain(self.renderer.next_change()).min()
@@ -64,6 +76,7 @@ impl Pane {
     pub fn swap(&mut self, program: Arc<Program>, now: Moment) {
         let mut next = Self::new(program, now);
         next.store.carry_over(&self.store);
+        next.renderer.carry_over(&self.renderer);
         for (place, (_, reading)) in next.store.iter().enumerate() {
             next.renderer.set(place, evaluated(reading, now));
         }
@@ -195,5 +208,68 @@ mod tests {
         pane.accept(&door("closed"), at(12));
         pane.update(at(12), NOON);
         assert_eq!((pane.screen(), pane.next_change()), (Some("a"), Some(at(15))));
+    }
+
+    const PAST: &str = "panel 128x32\n\
+        reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -10..40 stale: 2min\n\
+        screen s { text \"{highest(temp, 10min):.1} {age(temp)}\" size: 9 }\n";
+
+    #[test]
+    fn an_age_grows_by_itself_and_wakes_no_more_often_than_it_changes() {
+        let mut pane = Pane::new(program(PAST), at(0));
+        pane.update(at(0), NOON);
+        pane.accept(&message("12.4,91.0"), at(100));
+        pane.update(at(100), NOON);
+        assert_eq!(texts(&pane)[0].0, "12.4 0 s");
+        let mut now = at(100);
+        let mut wakes = 0;
+        while now < at(100 + 600) {
+            now = pane.next_change().unwrap();
+            pane.update(now, NOON);
+            wakes += 1;
+        }
+        // A wake a second for a minute, one in ten seconds for nine minutes, and the window's parts, of 4.2 seconds each.
+        assert!((60 + 54..60 + 54 + 150).contains(&wakes), "{wakes} wakes");
+        assert_eq!(texts(&pane)[0], ("12.4 10 min".into(), State::Stale));
+    }
+
+    #[test]
+    fn a_kept_message_has_no_age_and_no_place_in_the_past() {
+        let mut pane = Pane::new(program(&PAST.replace("stale: 2min", "stale: never")), at(0));
+        pane.accept(&Message { retained: true, ..message("12.4,91.0") }, at(5));
+        pane.update(at(5), NOON);
+        assert_eq!(texts(&pane)[0], ("––.– ––".into(), State::Waiting));
+    }
+
+    #[test]
+    fn a_condition_is_remembered_across_a_swap() {
+        let layout = "panel 128x32\nreading door from: \"cellar/ripening/door\" pick: words(open: 1, closed: 0) stale: never\n\
+                      screen s { text \"{time_since(door == 1)}\" size: 9 }\n";
+        let door = |payload: &str| Message { topic: "cellar/ripening/door".into(), ..message(payload) };
+        let mut pane = Pane::new(program(layout), at(0));
+        for (payload, second) in [("open", 10), ("closed", 20)] {
+            pane.accept(&door(payload), at(second));
+            pane.update(at(second), NOON);
+        }
+        pane.swap(program(&layout.replace("size: 9", "size: 12")), at(40));
+        pane.update(at(45), NOON);
+        assert_eq!(texts(&pane)[0], ("25 s".into(), State::Live));
+    }
+
+    #[test]
+    fn a_window_forgets_and_survives_a_swap() {
+        let mut pane = Pane::new(program(PAST), at(0));
+        pane.update(at(0), NOON);
+        for (second, payload) in [(10, "18.0,1"), (300, "12.0,1"), (580, "13.0,1")] {
+            pane.accept(&message(payload), at(second));
+            pane.update(at(second), NOON);
+        }
+        assert!(texts(&pane)[0].0.starts_with("18.0"));
+        pane.swap(program(&PAST.replace("size: 9", "size: 12")), at(590));
+        pane.update(at(590), NOON);
+        assert!(texts(&pane)[0].0.starts_with("18.0"), "{:?}", texts(&pane));
+        pane.accept(&message("13.0,1"), at(640));
+        pane.update(at(640), NOON);
+        assert!(texts(&pane)[0].0.starts_with("13.0"), "{:?}", texts(&pane));
     }
 }

@@ -161,12 +161,13 @@ impl Service {
 
     /// Draws what changed, and tells what is new about readings.
     fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
-        let time = self.clock.civil();
+        let (time, offset) = self.clock.civil();
         for Running { show, pane, notices } in &mut self.running {
             let layout = &show.name;
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
+            pane.set_offset(offset);
             let drawn = pane.update(now, time);
             if drawn {
                 show.writers.iter().for_each(|writer| writer.show(pane.frame()));

@@ -1,6 +1,6 @@
 //! The cases: named sections of text files.
 //!
-//! A section begins with `--- name`; lines of settings follow (`set temp=12.4`, `state rh=stale`, `screen walls`,
+//! A section begins with `--- name`; lines of settings follow (`set temp=12.4`, `past temp=12.0,12.2,,12.4`, `state rh=stale`, `screen walls`,
 //! `time 2026-11-25T14:05`, `panel sh1106`, `rotated`, `file layouts/x.layout`), then a blank line and, unless a file was
 //! named, the layout.
 
@@ -26,6 +26,7 @@ pub struct Case {
     screen: Option<String>,
     controller: Controller,
     settings: Vec<(String, Setting)>,
+    pasts: Vec<(String, Vec<Option<f64>>)>,
 }
 
 enum Setting {
@@ -62,6 +63,7 @@ fn section(section: &str) -> Case {
         screen: None,
         controller: Controller::Ssd1306,
         settings: Vec::new(),
+        pasts: Vec::new(),
     };
     for line in lines.by_ref().take_while(|line| !line.trim().is_empty()) {
         let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
@@ -73,6 +75,11 @@ fn section(section: &str) -> Case {
             "set" => {
                 let (name, number) = pair();
                 case.settings.push((name, Setting::Number(number.parse().unwrap())));
+            }
+            "past" => {
+                let (name, numbers) = pair();
+                let number = |text: &str| (!text.is_empty()).then(|| text.parse().unwrap());
+                case.pasts.push((name, numbers.split(',').map(number).collect()));
             }
             "state" => {
                 let (name, state) = pair();
@@ -125,6 +132,15 @@ impl Case {
             }
         }
         values
+    }
+
+    /// The readings that have a past, by their places.
+    pub fn pasts(&self, program: &Program) -> Vec<(usize, &[Option<f64>])> {
+        let place = |name: &str| {
+            let place = program.readings.iter().position(|spec| spec.name == name);
+            place.unwrap_or_else(|| panic!("{}: no reading {name}", self.name))
+        };
+        self.pasts.iter().map(|(name, numbers)| (place(name), numbers.as_slice())).collect()
     }
 
     pub fn setup(&self, size: Size) -> Setup {

@@ -66,7 +66,7 @@ fn a_broken_layout_changes_nothing_and_is_named_by_line_and_column() {
 fn other_topics_are_subscribed_and_other_sizes_are_drawn() {
     let broker = Broker::start().unwrap();
     let (cellar, run, mut sensor) = live(&broker, &[]);
-    let larger = DOOR.replace("128x32", "128x64").replace("screen walls", "reading door from: \"cellar/ripening/door\" \
+    let larger = DOOR.replace("panel 128x32 diagonal: 0.91in", "panel 128x64 diagonal: 1.3in").replace("screen walls", "reading door from: \"cellar/ripening/door\" \
         pick: words(open: 1, closed: 0) range: 0..1\nscreen open when: door == 1 { text \"Open\" size: fit }\nscreen walls");
     fs::write(cellar.path("door.layout"), larger).unwrap();
     run.says("subscribed to cellar/ripening/climate, cellar/ripening/door");
@@ -78,7 +78,7 @@ fn other_topics_are_subscribed_and_other_sizes_are_drawn() {
 #[test]
 fn a_size_that_the_panel_has_not_is_refused() {
     let broker = Broker::start().unwrap();
-    let cellar = Cellar::new(&DOOR.replace("128x32", "128x64"));
+    let cellar = Cellar::new(&DOOR.replace("panel 128x32 diagonal: 0.91in", "panel 128x64 diagonal: 1.3in"));
     let run = cellar.run(broker.v3(), &["--panel", "sh1106:/nowhere/i2c-1:0x3c"]);
     run.says("sh1106:/nowhere/i2c-1:0x3c: cannot open /nowhere/i2c-1: No such file or directory");
     fs::write(cellar.path("door.layout"), DOOR).unwrap();

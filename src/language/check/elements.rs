@@ -3,22 +3,28 @@
 //! What enters are the statements of a block; what leaves are elements of the model. A statement that is wrong is left out, and
 //! a finding says why; the others are checked all the same.
 
+use std::time::Duration;
+
 use crate::draw::Point;
 use crate::faces::icons;
+use crate::formulas::{Bounds, Compiled};
 use crate::language::clock::ClockPattern;
 use crate::language::model::{
-    Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize,
+    Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize, Trend,
 };
 use crate::language::syntax::{Block, Expression, ExpressionKind, Format, Piece, Spanned, Statement};
 use crate::language::{Finding, nearest};
+use crate::readings::history::Span as Window;
 use crate::units::{self, Unit};
 
 use super::Checker;
 use super::arguments::{Arguments, expected, number_in, one_of, pixels, range_in};
 use super::expressions::Checked;
+use super::windows::window_of;
 
 /// The words that an element begins with, in the order of the reference.
-pub(super) const ELEMENTS: [&str; 9] = ["text", "icon", "bar", "rule", "frame", "space", "columns", "stack", "overlay"];
+pub(super) const ELEMENTS: [&str; 10] =
+    ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay"];
 
 /// More elements than anybody can tell apart on all screens of a panel; a bound on the work that a file can ask for.
 const MOST_ELEMENTS: usize = 1000;
@@ -30,6 +36,8 @@ const COLUMNS_GAP: u32 = 4;
 const STACK_GAP: u32 = 1;
 /// More decimals than any sensor has.
 const MOST_DECIMALS: u16 = 6;
+/// How far back a trend reaches where the file does not say.
+const USUAL_TREND: Window = Window::Last(Duration::from_secs(24 * 3600));
 /// No field is wider on any panel.
 const WIDEST_FIELD: u16 = 32;
 
@@ -63,7 +71,9 @@ impl Checker {
             }
             elements.extend(self.element(statement));
         }
-        if statements.is_empty() {
+        // An `each` that could not be understood leaves nothing behind, and was reported.
+        let reported = |finding: &Finding| owner.span.range().contains(&(finding.span.start as usize));
+        if statements.is_empty() && !self.findings.iter().any(reported) {
             self.findings.push(
                 Finding::warning("nothing to show", owner.span, format!("this `{}` holds nothing", owner.word.value))
                     .help("put an element between the braces, or take the statement out"),
@@ -73,11 +83,13 @@ impl Checker {
     }
 
     fn element(&mut self, statement: &Statement) -> Option<Element> {
+        let id = self.elements;
         let common = ["at", "width", "height", "when", "invert"];
         let (plain, own): (usize, &[&'static str]) = match statement.word.value.as_str() {
             "text" => (1, &["face", "size", "align", "valign"]),
             "icon" => (1, &["size", "align", "valign"]),
             "bar" => (1, &["over", "target", "origin", "direction", "segments"]),
+            "trend" => (1, &["for", "over", "target"]),
             "rule" => (0, &["thickness"]),
             "frame" => (0, &["thickness", "padding"]),
             "space" => (1, &[]),
@@ -94,6 +106,7 @@ impl Checker {
             "text" => self.text(&arguments),
             "icon" => self.icon(&arguments),
             "bar" => self.bar(&arguments),
+            "trend" => self.trend(&arguments),
             "rule" => Some(ElementKind::Rule { thickness: self.pixels_or(&arguments, "thickness", 1, 16, 1) }),
             "frame" => {
                 let thickness = self.pixels_or(&arguments, "thickness", 1, 8, 1);
@@ -116,7 +129,7 @@ impl Checker {
         if let Some(block) = statement
             .block
             .as_ref()
-            .filter(|_| matches!(statement.word.value.as_str(), "text" | "icon" | "bar" | "rule" | "space"))
+            .filter(|_| matches!(statement.word.value.as_str(), "text" | "icon" | "bar" | "trend" | "rule" | "space"))
         {
             self.findings.push(
                 Finding::error("unexpected block", block.span, format!("`{}` holds no elements", statement.word.value))
@@ -127,7 +140,7 @@ impl Checker {
         let place = self.place(&arguments);
         let when = self.condition(&arguments, "when");
         let invert = self.condition(&arguments, "invert");
-        Some(Element { kind: kind?, place, when, invert, span: statement.span })
+        Some(Element { id, kind: kind?, place, when, invert, span: statement.span })
     }
 
     fn unknown_element(&mut self, word: &Spanned<String>) {
@@ -305,8 +318,13 @@ impl Checker {
                         ),
                         Some(number) => {
                             let Some((formula, unit)) = number.number(Unit::BARE) else { continue };
+                            let style = self.expressions().style(&formula);
+                            if let Some(style) = style.filter(|_| *format == Format::default()) {
+                                parts.push(TextPart::Time(formula, style));
+                                continue;
+                            }
                             before = Some(unit);
-                            let bounds = formula.bounds(&self.reading_bounds, &self.value_bounds);
+                            let bounds = self.expressions().bounds(&formula);
                             parts.push(TextPart::Number { formula, format: format.clone(), bounds, span: *span });
                         }
                     }
@@ -360,35 +378,7 @@ impl Checker {
         let direction = arguments.named("direction").and_then(|word| one_of(word, &directions, &mut self.findings));
         let segments = arguments.named("segments").and_then(|count| pixels(count, 2, 64, &mut self.findings));
         let (formula, unit) = number?;
-        let scale = match arguments.named("over") {
-            Some(over) => range_in(over, unit, &mut self.findings)?,
-            None => {
-                let bounds = formula.bounds(&self.reading_bounds, &self.value_bounds);
-                if !bounds.is_finite() {
-                    self.findings.push(
-                        Finding::error("no range", shown.span, "nothing says from where to where this bar reaches")
-                            .label("has no range")
-                            .help("give the bar a scale, for example `over: 0..100`"),
-                    );
-                    return None;
-                }
-                bounds
-            }
-        };
-        let target = match arguments.named("target") {
-            Some(target) => {
-                let band = range_in(target, unit, &mut self.findings)?;
-                if scale.low > band.low || scale.high < band.high {
-                    self.findings.push(
-                        Finding::error("out of range", target.span, "the target band reaches beyond the bar's scale")
-                            .label(format!("the scale is {}..{}{unit}", scale.low, scale.high)),
-                    );
-                    return None;
-                }
-                Some(band)
-            }
-            None => None,
-        };
+        let (scale, target) = self.scale(arguments, shown, &formula, unit)?;
         let origin = match arguments.named("origin") {
             Some(origin) => {
                 let at = number_in(origin, unit, "a number", &mut self.findings)?;
@@ -405,6 +395,65 @@ impl Checker {
         };
         let direction = direction.unwrap_or(Direction::Right);
         Some(ElementKind::Bar(Bar { formula, scale, origin, target, direction, segments }))
+    }
+
+    /// The scale of a bar or a trend, and the band on it where the number ought to be.
+    fn scale(
+        &mut self,
+        arguments: &Arguments<'_>,
+        shown: &Expression,
+        formula: &Compiled,
+        unit: Unit,
+    ) -> Option<(Bounds, Option<Bounds>)> {
+        let scale = match arguments.named("over") {
+            Some(over) => range_in(over, unit, &mut self.findings)?,
+            None => {
+                let bounds = self.expressions().bounds(formula);
+                if !bounds.is_finite() {
+                    self.findings.push(
+                        Finding::error("no range", shown.span, "nothing says from where to where this reaches")
+                            .label("has no range")
+                            .help("give it a scale, for example `over: 0..100`"),
+                    );
+                    return None;
+                }
+                bounds
+            }
+        };
+        let target = match arguments.named("target") {
+            Some(target) => {
+                let band = range_in(target, unit, &mut self.findings)?;
+                if scale.low > band.low || scale.high < band.high {
+                    self.findings.push(
+                        Finding::error("out of range", target.span, "the target band reaches beyond the scale")
+                            .label(format!("the scale is {}..{}{unit}", scale.low, scale.high)),
+                    );
+                    return None;
+                }
+                Some(band)
+            }
+            None => None,
+        };
+        Some((scale, target))
+    }
+
+    fn trend(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
+        let shown = arguments.plain(0, "the reading that it shows", "trend temp for: 24h", &mut self.findings)?;
+        let (reading, unit) = self.expressions().reading(shown)?;
+        let window = match arguments.named("for") {
+            Some(window) => window_of(window, &mut self.findings)?,
+            None => USUAL_TREND,
+        };
+        let Window::Last(_) = window else {
+            let span = arguments.named("for").map_or(shown.span, |window| window.span);
+            self.findings.push(
+                Finding::error("wrong kind", span, "a trend has a fixed length").help("write, for example, `for: 24h`"),
+            );
+            return None;
+        };
+        let (scale, target) = self.scale(arguments, shown, &Compiled::Reading(reading), unit)?;
+        let history = self.observations.history(reading, window, shown.span, &mut self.findings)?;
+        Some(ElementKind::Trend(Trend { reading, history, scale, target }))
     }
 }
 

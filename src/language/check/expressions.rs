@@ -3,12 +3,14 @@
 //! What enters are syntax nodes and the names in scope; what leaves is a compiled expression with its unit, or nothing, and
 //! then a finding says why (a damaged node was reported before).
 
-use crate::formulas::{Compiled, Function, Kind, Operator};
+use crate::formulas::{Bounds, Compiled, Function, Kind, Operator};
 use crate::language::syntax::{BinaryOperator, Expression, ExpressionKind, Piece, Span, UnaryOperator};
 use crate::language::{Finding, model::Choice, nearest};
 use crate::units::{self, Conversion, Unit, difference_of};
 
 use super::arguments::{check_names, described, unit_named};
+use super::curve;
+use super::windows::{self, Observations};
 
 /// The names that an expression may use.
 #[derive(Default)]
@@ -105,6 +107,9 @@ impl Checked {
 pub(super) struct Expressions<'a> {
     pub(super) scope: &'a Scope,
     pub(super) findings: &'a mut Vec<Finding>,
+    pub(super) observations: &'a mut Observations,
+    pub(super) reading_bounds: &'a [Bounds],
+    pub(super) value_bounds: &'a [Bounds],
 }
 
 impl Expressions<'_> {
@@ -264,6 +269,12 @@ impl Expressions<'_> {
     }
 
     fn call(&mut self, name: &str, name_span: Span, plain: &[Expression], span: Span) -> Option<Checked> {
+        if name == curve::NAME {
+            return self.interpolate(plain, span);
+        }
+        if let Some(checked) = self.observe(name, plain, span) {
+            return checked;
+        }
         let Some(function) = Function::named(name) else {
             if name == "clock" {
                 self.findings.push(
@@ -276,18 +287,21 @@ impl Expressions<'_> {
                 );
                 return None;
             }
-            let names = Function::ALL.map(Function::name);
+            let names = || Function::all().map(|function| function.name).chain([curve::NAME]).chain(windows::names());
             let finding = Finding::error("unknown function", name_span, format!("there is no function `{name}`"))
                 .label("unknown");
-            self.findings.push(match nearest(name, names) {
+            self.findings.push(match nearest(name, names()) {
                 Some(near) => finding.help(format!("did you mean `{near}`?")),
-                None => finding.help(format!("the functions are {}", names.map(|name| format!("`{name}`")).join(", "))),
+                None => {
+                    let names: Vec<String> = names().map(|name| format!("`{name}`")).collect();
+                    finding.help(format!("the functions are {}", names.join(", ")))
+                }
             });
             return None;
         };
-        let parameters = function.parameters();
+        let parameters = function.parameters;
         if plain.len() != parameters.len() {
-            let names: Vec<&str> = parameters.iter().map(|(name, _)| *name).collect();
+            let names: Vec<&str> = parameters.iter().map(|parameter| parameter.name).collect();
             let wanted = format!("`{name}` takes {}: {}", count(parameters.len(), "argument"), names.join(", "));
             self.findings.push(
                 Finding::error("wrong number of arguments", span, wanted).label(format!("{} given", plain.len())),
@@ -296,8 +310,9 @@ impl Expressions<'_> {
         }
         let mut shared: Option<Unit> = None;
         let mut arguments = Vec::with_capacity(plain.len());
-        for (argument, (_, kind)) in plain.iter().zip(parameters) {
-            let argument = match kind {
+        for (argument, parameter) in plain.iter().zip(parameters) {
+            let argument = match parameter.kind {
+                Kind::Bare => self.number_in(argument, Unit::BARE),
                 Kind::In(unit) => units::lookup(unit).and_then(|unit| self.number_in(argument, unit)),
                 Kind::SameAsFirst => match shared {
                     Some(unit) => self.number_in(argument, unit),
@@ -310,7 +325,8 @@ impl Expressions<'_> {
             arguments.push(argument);
         }
         let arguments: Option<Vec<Compiled>> = arguments.into_iter().collect();
-        let unit = match function.result() {
+        let unit = match function.result {
+            Kind::Bare => Unit::BARE,
             Kind::In(unit) => units::lookup(unit)?,
             Kind::SameAsFirst => shared?,
         };

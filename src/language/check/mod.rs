@@ -4,26 +4,30 @@
 //! error. Nothing here knows how large a glyph is.
 
 mod arguments;
+mod curve;
 mod elements;
 mod expressions;
 mod statements;
+mod windows;
 
 use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Finding, MAX_FINDINGS, Severity};
+use super::{Finding, MAX_FINDINGS, Severity, each};
 
 use expressions::{Expressions, Scope};
 
 /// The words that a statement at the top level begins with.
-const STATEMENTS: [&str; 4] = ["panel", "reading", "value", "screen"];
+const STATEMENTS: [&str; 5] = ["panel", "reading", "value", "screen", each::WORD];
 
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
     let mut checker = Checker::default();
-    let layout = checker.document(document);
+    let document = each::expand(document, &mut checker.findings);
+    let layout = checker.document(&document);
     let mut findings = checker.findings;
+    say_once(&mut findings);
     if findings.len() >= MAX_FINDINGS {
         findings.truncate(MAX_FINDINGS);
         let last = findings[MAX_FINDINGS - 1].span;
@@ -36,6 +40,12 @@ pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
     (layout.filter(|_| !failed), findings)
 }
 
+/// Of findings of one kind at one place, which the copies of an `each` have in common, the first is enough.
+pub(crate) fn say_once(findings: &mut Vec<Finding>) {
+    let mut said = std::collections::BTreeSet::new();
+    findings.retain(|finding| said.insert((finding.span, finding.name)));
+}
+
 /// What is known so far while a document is checked.
 #[derive(Default)]
 struct Checker {
@@ -43,6 +53,7 @@ struct Checker {
     scope: Scope,
     reading_bounds: Vec<Bounds>,
     value_bounds: Vec<Bounds>,
+    observations: windows::Observations,
     /// How many elements there were so far.
     elements: usize,
 }
@@ -55,6 +66,12 @@ impl Checker {
 
     /// Checks expressions against all that was declared so far.
     fn expressions(&mut self) -> Expressions<'_> {
-        Expressions { scope: &self.scope, findings: &mut self.findings }
+        Expressions {
+            scope: &self.scope,
+            findings: &mut self.findings,
+            observations: &mut self.observations,
+            reading_bounds: &self.reading_bounds,
+            value_bounds: &self.value_bounds,
+        }
     }
 }

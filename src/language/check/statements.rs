@@ -11,16 +11,21 @@ use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Span, Statement};
 use crate::language::{Finding, nearest};
+use crate::panel::Glass;
 use crate::readings::{Pick, PickError, ReadingSpec};
-use crate::units::Unit;
+use crate::units::{self, Unit};
 
 use super::arguments::{Arguments, check_names, duration, expected, number_in, pixels, range_in, unit_named};
 use super::elements::ELEMENTS;
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, STATEMENTS};
+use super::{Checker, STATEMENTS, windows};
 
 /// The panels that a layout can be made for.
 const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
+/// The diagonals that panels of these pixels have, in inches, with room on both sides.
+const DIAGONALS: (f64, f64) = (0.3, 10.0);
+/// From how far a panel may be read, in metres.
+const DISTANCES: (f64, f64) = (0.1, 20.0);
 /// After which silence a reading is stale where the file does not say.
 const USUAL_STALE: Duration = Duration::from_secs(5 * 60);
 /// How long a screen is shown in turn where the file does not say.
@@ -40,7 +45,7 @@ fn usual_range(unit: Unit) -> Option<Bounds> {
 
 impl Checker {
     pub(super) fn document(&mut self, document: &Document) -> Option<Layout> {
-        let mut panel: Option<(Size, Span)> = None;
+        let mut panel: Option<((Size, Option<Glass>), Span)> = None;
         let (mut readings, mut values, mut screens) = (Vec::new(), Vec::new(), Vec::<Screen>::new());
         for statement in &document.statements {
             if self.gives_up() {
@@ -48,7 +53,7 @@ impl Checker {
             }
             match statement.word.value.as_str() {
                 "panel" => {
-                    let size = self.panel(statement);
+                    let found = self.panel(statement);
                     if let Some((_, first)) = panel {
                         self.findings.push(
                             Finding::error("statement given twice", statement.span, "a layout is made for one panel")
@@ -57,7 +62,7 @@ impl Checker {
                         );
                     } else {
                         // A wrong size is no reason to complain about a missing one.
-                        panel = Some((size.unwrap_or(Size::new(128, 32)), statement.span));
+                        panel = Some((found.unwrap_or((Size::new(128, 32), None)), statement.span));
                     }
                 }
                 "reading" => readings.extend(self.reading(statement)),
@@ -102,7 +107,9 @@ impl Checker {
                 .help("add a screen without `when:`"),
             );
         }
-        Some(Layout { panel: panel?.0, readings, values, screens })
+        let (panel, glass) = panel?.0;
+        let windows::Observations { list: observed, histories, .. } = std::mem::take(&mut self.observations);
+        Some(Layout { panel, glass, readings, histories, observed, values, screens })
     }
 
     fn unknown_statement(&mut self, statement: &Statement) {
@@ -118,8 +125,8 @@ impl Checker {
         });
     }
 
-    fn panel(&mut self, statement: &Statement) -> Option<Size> {
-        let arguments = Arguments::new(statement, 1, &[], &mut self.findings);
+    fn panel(&mut self, statement: &Statement) -> Option<(Size, Option<Glass>)> {
+        let arguments = Arguments::new(statement, 1, &["diagonal", "distance"], &mut self.findings);
         let size = arguments.plain(0, "its size in pixels", "panel 128x32", &mut self.findings)?;
         let ExpressionKind::Dimensions { width, height } = size.kind else {
             expected("a width and height in pixels", "panel 128x32", size, &mut self.findings);
@@ -133,7 +140,37 @@ impl Checker {
             );
             return None;
         }
-        Some(Size::new(width, height))
+        let mut length = |name: &str, unit: &str, (least, most): (f64, f64)| {
+            let written = arguments.named(name)?;
+            let length = number_in(written, units::lookup(unit)?, "a length", &mut self.findings)?;
+            let possible = (least..=most).contains(&length);
+            if !possible {
+                self.findings.push(
+                    Finding::error(
+                        "out of range",
+                        written.span,
+                        format!("{length} {unit} is no {name} of such a panel"),
+                    )
+                    .label(format!("from {least} to {most} {unit}")),
+                );
+            }
+            possible.then_some(length)
+        };
+        let diagonal = length("diagonal", "in", DIAGONALS);
+        let distance = length("distance", "m", DISTANCES);
+        if let (Some(distance), None) = (arguments.named("distance"), arguments.named("diagonal")) {
+            self.findings.push(
+                Finding::error(
+                    "missing argument",
+                    distance.span,
+                    "how large the digits are depends on the panel's size",
+                )
+                .label("needs `diagonal:` beside it")
+                .help(format!("write, for example, `panel {width}x{height} diagonal: 0.96in distance: 0.5m`")),
+            );
+        }
+        let glass = diagonal.map(|diagonal| Glass::new((width, height), diagonal, distance));
+        Some((Size::new(width, height), glass))
     }
 
     /// The name that a statement gives, which must be a plain word.
@@ -360,7 +397,7 @@ impl Checker {
         let kind = if failed { NameKind::Unknown } else { kind };
         self.scope.declare(Name { name: name.clone(), span, source, kind }, &mut self.findings);
         let formula = formula?;
-        let computed = formula.bounds(&self.reading_bounds, &self.value_bounds);
+        let computed = self.expressions().bounds(&formula);
         let bounds = match range {
             Some(range) => match computed.overlap(range) {
                 Some(bounds) => bounds,

@@ -153,7 +153,12 @@ impl<'a> Lexer<'a> {
 
     fn name(&mut self) {
         let rest = self.rest();
-        let length = rest.find(|c| !continues_name(c)).unwrap_or(rest.len());
+        let word = |from: usize| rest[from..].find(|c| !continues_name(c)).map_or(rest.len(), |end| from + end);
+        let mut length = word(0);
+        // A dot within a name, as in `temp.ripening`: between two of its parts, and never beside another dot.
+        while let Some(part) = rest[length..].strip_prefix('.').filter(|part| part.starts_with(begins_name)) {
+            length = word(rest.len() - part.len());
+        }
         let kind = match &rest[..length] {
             "if" => TokenKind::If,
             "then" => TokenKind::Then,
