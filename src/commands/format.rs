@@ -4,8 +4,9 @@ use std::io::{self, IsTerminal, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use crate::language::{self, format, report};
-use crate::service::read_start;
+use crate::language::format::{Refusal, canonical};
+use crate::language::{self, report};
+use crate::service::{read_start, replace};
 
 use super::Failure;
 
@@ -55,14 +56,15 @@ fn one(file: &Path, check: bool) -> Result<u8, Failure> {
     };
     let name = if standard { "standard input".to_string() } else { file.display().to_string() };
     let lossy = String::from_utf8_lossy(&bytes);
-    let formatted = match language::decode(&bytes) {
-        Ok(text) => format::canonical(text),
-        Err(finding) => Err(vec![*finding]),
-    };
+    let formatted = language::decode(&bytes).map_err(|finding| Refusal::Damaged(vec![*finding])).and_then(canonical);
     let formatted = match formatted {
         Ok(formatted) => formatted,
-        Err(findings) => {
+        Err(Refusal::Damaged(findings)) => {
             eprint!("{}", report::to_text(&name, &lossy, &findings, io::stderr().is_terminal()));
+            return Ok(1);
+        }
+        Err(refusal) => {
+            eprintln!("sidelight: {name}: {refusal}");
             return Ok(1);
         }
     };
@@ -78,7 +80,7 @@ fn one(file: &Path, check: bool) -> Result<u8, Failure> {
         let written = io::stdout().write_all(formatted.as_bytes());
         written.map_err(|problem| Failure::Outside(format!("cannot write standard output: {problem}")))?;
     } else if changes {
-        std::fs::write(file, formatted).map_err(|problem| Failure::Write { path: file.into(), problem })?;
+        replace(file, formatted.as_bytes()).map_err(|problem| Failure::Write { path: file.into(), problem })?;
     }
     Ok(0)
 }

@@ -21,20 +21,31 @@ impl Line {
         self.pieces.is_empty() && self.comment.is_none()
     }
 
-    /// Whether a reading with named arguments begins here.
-    pub(super) fn is_reading(&self) -> bool {
-        self.pieces.len() > 1 && self.pieces[0].starts_with("reading ")
+    /// Whether a reading stands here from its word to its last argument, in no more than `columns`.
+    pub(super) fn is_whole_reading(&self, columns: usize) -> bool {
+        self.pieces.first().is_some_and(|head| head.starts_with("reading ")) && self.width() <= columns
     }
 
-    /// The characters before the first named argument.
-    pub(super) fn head_width(&self) -> usize {
-        self.pieces.first().map_or(0, |head| head.chars().count())
+    /// The characters before the comment.
+    pub(super) fn width(&self) -> usize {
+        let blanks = self.indent + self.pieces.len().saturating_sub(1);
+        blanks + self.pieces.iter().map(|piece| width(piece)).sum::<usize>()
     }
 
-    /// Fills what stands before the first named argument up to `width` characters.
-    pub(super) fn pad_head(&mut self, width: usize) {
-        if let Some(head) = self.pieces.first_mut() {
-            *head += &" ".repeat(width.saturating_sub(head.chars().count()));
+    /// The name of the argument that piece `at` gives.
+    pub(super) fn argument(&self, at: usize) -> Option<&str> {
+        self.pieces.get(at)?.split_once(':').map(|(name, _)| name)
+    }
+
+    /// The characters of piece `at`.
+    pub(super) fn piece_width(&self, at: usize) -> usize {
+        self.pieces.get(at).map_or(0, |piece| width(piece))
+    }
+
+    /// Fills piece `at` with blanks up to `to` characters.
+    pub(super) fn pad(&mut self, at: usize, to: usize) {
+        if let Some(piece) = self.pieces.get_mut(at) {
+            *piece += &" ".repeat(to.saturating_sub(width(piece)));
         }
     }
 
@@ -42,7 +53,7 @@ impl Line {
     pub(super) fn write(&self, out: &mut String, columns: usize) {
         let mut row = " ".repeat(self.indent);
         for (at, piece) in self.pieces.iter().enumerate() {
-            if at > 0 && row.chars().count() + 1 + piece.chars().count() > columns {
+            if at > 0 && width(&row) + 1 + width(piece) > columns {
                 out.push_str(row.trim_end());
                 out.push('\n');
                 row = " ".repeat(self.indent + 4);
@@ -58,6 +69,11 @@ impl Line {
         out.push_str(row.trim_end());
         out.push('\n');
     }
+}
+
+/// Characters, as an editor counts columns.
+fn width(text: &str) -> usize {
+    text.chars().count()
 }
 
 /// The lines of `text`, which parses without an error.
@@ -98,7 +114,7 @@ impl Builder<'_> {
         let token = tokens[at];
         match token.kind {
             TokenKind::End => {}
-            TokenKind::Newline => self.line_break(tokens, at),
+            TokenKind::Newline => return self.line_break(tokens, at),
             TokenKind::Comment => {
                 self.begin();
                 self.line.comment = Some(self.text[token.span.range()].trim_end().to_string());
@@ -147,20 +163,22 @@ impl Builder<'_> {
         }
     }
 
-    fn line_break(&mut self, tokens: &[Token], at: usize) {
-        let next = at + tokens[at..].iter().take_while(|token| token.kind == TokenKind::Newline).count();
-        let goes_on = self.parens > 0 || self.previous.is_some_and(|token| !ends_line(token.kind));
-        let named = names_argument(tokens, next) && self.previous.is_some_and(|token| !is_brace(token.kind));
-        let free = self.line.comment.is_none() && !self.line.pieces.is_empty();
-        if free && (goes_on || named) && tokens[next].kind != TokenKind::Comment {
-            return;
-        }
+    /// Takes the line break at `at`, with those behind it where the statement goes on, and gives the place of the next token.
+    fn line_break(&mut self, tokens: &[Token], at: usize) -> usize {
         if self.line.is_blank() {
             self.breaks += 1;
-        } else {
-            self.end_line(goes_on || named);
-            self.breaks = 1;
+            return at + 1;
         }
+        let next = at + tokens[at..].iter().take_while(|token| token.kind == TokenKind::Newline).count();
+        let open = self.parens > 0 || self.previous.is_some_and(|token| !ends_line(token.kind));
+        let named = names_argument(tokens, next) && self.previous.is_some_and(|token| !is_brace(token.kind));
+        let before_comment = tokens.get(next).is_some_and(|token| token.kind == TokenKind::Comment);
+        if (open || named) && self.line.comment.is_none() && !before_comment {
+            return next;
+        }
+        self.end_line(open || named);
+        self.breaks = 1;
+        at + 1
     }
 
     /// Puts a blank line before the line in hand where the file has one, but not at the start of a block or of the file.

@@ -5,39 +5,56 @@
 //! the same order, and texts are copied byte for byte. Nothing is read or written here.
 
 mod lines;
+mod places;
 #[cfg(test)]
 mod tests;
 
-use super::parse;
-use super::{Finding, Severity};
+use super::{Finding, Severity, decode, parse};
 
 /// The columns beyond which a statement goes on in a further line, before one of its named arguments.
 const MAX_COLUMNS: usize = 110;
 
-/// The canonical form of `text`.
+/// Why a layout is left as it is.
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// The findings of the parser, one of them an error: nobody can say how damaged text is meant.
+    #[error("the layout has errors, and nobody can say how damaged text is meant")]
+    Damaged(Vec<Finding>),
+    /// What came out is not the layout that went in, or larger than a layout may be.
+    #[error("the canonical form of this layout cannot be read as the same layout, which is therefore left as it is")]
+    Changed,
+}
+
+/// The canonical form of `text`. It has been parsed again, and found to be the same layout.
 ///
 /// # Errors
-/// The findings of the parser if one of them is an error: nobody can say how damaged text is meant.
-pub fn canonical(text: &str) -> Result<String, Vec<Finding>> {
-    let (_, findings) = parse(text);
+/// Where the layout cannot be parsed, and where its form would be another layout.
+pub fn canonical(text: &str) -> Result<String, Refusal> {
+    let (document, findings) = parse(text);
     if findings.iter().any(|finding| finding.severity == Severity::Error) {
-        return Err(findings);
+        return Err(Refusal::Damaged(findings));
     }
     let mut lines = lines::lines(text);
-    align_readings(&mut lines);
+    for run in lines.chunk_by_mut(|a, b| [a, b].iter().all(|line| line.is_whole_reading(MAX_COLUMNS))) {
+        align(run, 0);
+    }
     let mut out = String::with_capacity(text.len());
     for line in &lines {
         line.write(&mut out, MAX_COLUMNS);
     }
-    Ok(out)
+    let same = decode(out.as_bytes()).is_ok() && places::forgotten(parse(&out).0) == places::forgotten(document);
+    if same { Ok(out) } else { Err(Refusal::Changed) }
 }
 
-/// Gives the names of readings that follow each other the same width, so that their arguments begin in one column.
-fn align_readings(lines: &mut [lines::Line]) {
-    for run in lines.chunk_by_mut(|a, b| a.is_reading() && b.is_reading()) {
-        let width = run.iter().map(lines::Line::head_width).max().unwrap_or_default();
-        if run.len() > 1 {
-            run.iter_mut().for_each(|line| line.pad_head(width));
+/// Makes columns of readings that follow each other: from piece `at` on, the same arguments begin below each other as far
+/// as no line becomes too long.
+fn align(run: &mut [lines::Line], at: usize) {
+    for group in run.chunk_by_mut(|a, b| a.argument(at + 1) == b.argument(at + 1)) {
+        let to = group.iter().map(|line| line.piece_width(at)).max().unwrap_or_default();
+        let fits = |line: &lines::Line| line.width() + to - line.piece_width(at) <= MAX_COLUMNS;
+        if group.len() > 1 && group[0].argument(at + 1).is_some() && group.iter().all(fits) {
+            group.iter_mut().for_each(|line| line.pad(at, to));
+            align(group, at + 1);
         }
     }
 }
