@@ -177,6 +177,13 @@ fn a_tree_without_places_still_differs_where_the_layouts_do() {
     }
 }
 
+const READY: [&str; 4] = [
+    include_str!("../../../layouts/all-rooms.layout"),
+    include_str!("../../../layouts/demo.layout"),
+    include_str!("../../../layouts/packing-clock.layout"),
+    include_str!("../../../layouts/brine-tank.layout"),
+];
+
 proptest! {
     /// Layouts put together from statements, with blanks, line breaks and comments strewn in.
     #[test]
@@ -212,5 +219,24 @@ proptest! {
         text += &"}\n".repeat(open);
         prop_assert!(parse(&text).1.is_empty(), "{:?}", parse(&text).1);
         holds(&text);
+    }
+
+    /// Ready layouts with something strewn in anywhere: what still parses has a form, and means the same in it.
+    #[test]
+    fn altered_layouts_keep_their_meaning(
+        layout in 0usize..READY.len(),
+        strewn in proptest::collection::vec((any::<prop::sample::Index>(), 0usize..14), 1..6),
+    ) {
+        let more = [" ", "\t", "\n", "\n\n", "\r\n", " # x\n", "#", "-", " - 1", "\n- 1", "(", " name: 1", "\n}", "{"];
+        let mut text = READY[layout].to_string();
+        for (place, what) in strewn {
+            let places: Vec<usize> = text.char_indices().map(|(at, _)| at).collect();
+            text.insert_str(*place.get(&places), more[what]);
+        }
+        match canonical(&text) {
+            Ok(_) => { holds(&text); }
+            Err(Refusal::Damaged(_)) => {}
+            Err(Refusal::Changed) => prop_assert!(false, "changed: {}", text),
+        }
     }
 }
