@@ -8,6 +8,7 @@ mod completions;
 #[cfg(feature = "demo")]
 mod demo;
 mod failure;
+mod format;
 mod log;
 mod render;
 mod run;
@@ -46,6 +47,7 @@ pub struct CommandLine {
 #[derive(Debug, Subcommand)]
 enum Verb {
     Check(check::Arguments),
+    Format(format::Arguments),
     Render(render::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
@@ -59,6 +61,7 @@ enum Verb {
 pub fn run(command_line: CommandLine) -> ExitCode {
     let done = match command_line.verb {
         Verb::Check(arguments) => check::run(&arguments),
+        Verb::Format(arguments) => format::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]

@@ -8,6 +8,7 @@ mod check;
 pub mod clock;
 mod each;
 mod finding;
+pub mod format;
 pub mod model;
 mod nearest;
 mod parser;

@@ -22,7 +22,7 @@ mod witness;
 mod writer;
 
 pub use config::{Config, ConfigError};
-pub use files::{Unreadable, read_start};
+pub use files::{Unreadable, read_start, replace};
 pub use installation::{Broker, Installation, InstallationError, Panel};
 pub use load::{Loaded, compile, load};
 pub use log::Log;
