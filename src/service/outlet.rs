@@ -102,14 +102,12 @@ mod device {
 
 #[cfg(feature = "pictures")]
 mod emulated {
-    use std::fs::Permissions;
-    use std::io::Write;
-    use std::os::unix::fs::PermissionsExt;
     use std::path::{Path, PathBuf};
 
     use super::{Driver, Outlet, Size, Trouble, io};
     use crate::draw::{Frame, picture};
     use crate::panel::{EmulatedPanel, Setup};
+    use crate::service::files::{Durability, replace};
 
     /// The address of an emulated panel, and the seed of the noise in its RAM: neither is to be seen from outside.
     const ADDRESS: u8 = 0x3c;
@@ -158,15 +156,7 @@ mod emulated {
 
     fn write(file: &Path, glass: &Frame) -> io::Result<()> {
         let png = picture::png(glass, 1).map_err(io::Error::other)?;
-        let folder = match file.parent() {
-            Some(folder) if folder != Path::new("") => folder,
-            _ => Path::new("."),
-        };
-        // The usual permissions of a new file, which the process's mask narrows.
-        let permissions = Permissions::from_mode(0o666);
-        let mut new = tempfile::Builder::new().prefix(".sidelight-").permissions(permissions).tempfile_in(folder)?;
-        new.write_all(&png)?;
-        new.persist(file).map_err(|error| error.error)?;
-        Ok(())
+        // The usual permissions of a new file.
+        replace(file, &png, 0o666, Durability::Cached)
     }
 }

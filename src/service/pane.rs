@@ -4,6 +4,7 @@
 //! by itself. Pure: no clock, no file, no socket. After the first picture a message allocates nothing here.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::civil::DateTime;
 
@@ -11,7 +12,8 @@ use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
 use crate::layout::{Program, Renderer, Said};
-use crate::readings::{Event, Moment, Outcome, Reading, State, Store};
+use crate::readings::history::{History, Stored};
+use crate::readings::{Event, Moment, Outcome, Reading, ReadingSpec, State, Store};
 
 /// The readings of a layout and the picture that they give.
 #[derive(Clone, Debug)]
@@ -83,6 +85,17 @@ impl Pane {
         *self = next;
     }
 
+    /// The windows of the readings' past, to be stored.
+    pub fn windows(&self) -> impl Iterator<Item = (&ReadingSpec, &History)> {
+        self.renderer.windows()
+    }
+
+    /// Goes on with windows that were stored, before anything is heard; `since_1970` and `time` are the civil time in Greenwich and here.
+    /// Tells how many go on.
+    pub fn recall(&mut self, stored: &Stored, now: Moment, since_1970: Duration, time: DateTime) -> usize {
+        self.renderer.recall(stored, now, since_1970, time)
+    }
+
     /// The readings.
     pub fn store(&self) -> &Store {
         &self.store
@@ -122,7 +135,6 @@ fn evaluated(reading: &Reading, now: Moment) -> Evaluated {
 #[cfg(test)]
 mod tests {
     use std::path::Path;
-    use std::time::Duration;
 
     use super::*;
     use crate::service::compile;
