@@ -37,7 +37,7 @@ fn what_was_highest_is_still_so_after_a_restart() {
     assert!(kept.starts_with(b"sl-past\n"));
 
     let run = cellar.run(broker.v3(), &keeping);
-    run.says("past: the past of 1 windows goes on");
+    run.says("past: the past goes on (windows: 1)");
     assert_eq!(last_picture(&cellar, run, &mut sensor, "12"), highest);
 
     // Without it, with a damaged one, and in another layout nothing is left of the 18.
@@ -46,7 +46,7 @@ fn what_was_highest_is_still_so_after_a_restart() {
     for (more, file, layout, words) in [
         (&["--at-exit", "keep"][..], &kept, PAST, "subscribed to"),
         (&keeping, &damaged, PAST, "past: it is damaged; the past begins anew"),
-        (&keeping, &kept, &other, "past: the past of 0 windows goes on"),
+        (&keeping, &kept, &other, "past: the past goes on (windows: 0)"),
     ] {
         fs::write(cellar.path("past"), file).unwrap();
         fs::write(cellar.path("door.layout"), layout).unwrap();
