@@ -137,6 +137,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::readings::history::encode;
     use crate::service::compile;
 
     const NOON: DateTime = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
@@ -283,5 +284,27 @@ mod tests {
         pane.accept(&message("13.0,1"), at(640));
         pane.update(at(640), NOON);
         assert!(texts(&pane)[0].0.starts_with("13.0"), "{:?}", texts(&pane));
+    }
+
+    #[test]
+    fn a_past_that_was_stored_is_old_until_something_is_heard() {
+        let mut pane = Pane::new(program(PAST), at(0));
+        pane.update(at(0), NOON);
+        pane.accept(&message("18.0,1"), at(400));
+        let written = Duration::from_secs(1_795_000_000);
+        let stored = Stored::decode(&encode(pane.windows(), at(500), written).0).unwrap();
+        // A minute later, in a program that has just begun.
+        let mut pane = Pane::new(program(PAST), at(0));
+        assert_eq!(pane.recall(&stored, at(0), written + Duration::from_secs(60), NOON), 1);
+        pane.update(at(0), NOON);
+        assert_eq!(texts(&pane)[0], ("18.0 ––".into(), State::Waiting));
+        pane.accept(&message("12.0,1"), at(1));
+        pane.update(at(1), NOON);
+        assert_eq!(texts(&pane)[0], ("18.0 0 s".into(), State::Live));
+        // Heard 160 s before the start, it leaves a window of ten minutes between 440 s and a part more after it.
+        pane.update(at(439), NOON);
+        assert!(texts(&pane)[0].0.starts_with("18.0"), "{:?}", texts(&pane));
+        pane.update(at(445), NOON);
+        assert!(texts(&pane)[0].0.starts_with("12.0"), "{:?}", texts(&pane));
     }
 }
