@@ -6,7 +6,7 @@ use std::process::ExitCode;
 
 use crate::language::format::{Refusal, canonical};
 use crate::language::{self, report};
-use crate::service::{read_start, replace};
+use crate::service::{Durability, read_start, replace};
 
 use super::Failure;
 
@@ -80,7 +80,8 @@ fn one(file: &Path, check: bool) -> Result<u8, Failure> {
         let written = io::stdout().write_all(formatted.as_bytes());
         written.map_err(|problem| Failure::Outside(format!("cannot write standard output: {problem}")))?;
     } else if changes {
-        replace(file, formatted.as_bytes()).map_err(|problem| Failure::Write { path: file.into(), problem })?;
+        replace(file, formatted.as_bytes(), 0o666, Durability::Synced)
+            .map_err(|problem| Failure::Write { path: file.into(), problem })?;
     }
     Ok(0)
 }

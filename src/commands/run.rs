@@ -30,6 +30,7 @@ Panels:
 
 A configuration file says all this for several panels, each with its own layout; paths in it
 begin where it lies:
+  state = \"past\"                # keeps the past of readings; may be left out
   [broker]
   url = \"mqtts://broker.local:8883\"
   user = \"door\"
@@ -56,8 +57,11 @@ pub(super) struct Arguments {
     connection: Connection,
     #[command(flatten)]
     look: Look,
+    /// Keep the past of readings in this file, so that it outlives a restart
+    #[arg(long, value_name = "FILE")]
+    state: Option<PathBuf>,
     /// Take broker, panels and layouts from a file instead
-    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "Connection", "Look"])]
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look"])]
     config: Option<PathBuf>,
     #[command(flatten)]
     verbosity: Verbosity,
@@ -129,7 +133,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let mut log = Log::new(settings.broker.to_string());
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
-        let service = Service::new(settings, shows, random).map_err(outside)?;
+        let mut service = Service::new(settings, shows, random).map_err(outside)?;
+        if let Some(file) = installation.state {
+            service = service.keeping(file);
+        }
         service.run(&mut log, std::future::pending()).await.map_err(outside)
     })?;
     Ok(ExitCode::SUCCESS)
@@ -156,7 +163,7 @@ fn read_config(file: &Path) -> Result<Installation, Failure> {
 }
 
 fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
-    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, .. } = arguments else {
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, .. } = arguments else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
     // Not parsed by clap, whose messages repeat what was written, be it a password.
@@ -181,7 +188,7 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         at_exit: look.at_exit,
         ..Panel::new(place.clone(), file.clone())
     };
-    Ok(Installation { broker, panels: panels.iter().map(panel).collect() })
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone() })
 }
 
 /// Loads every layout and, once all of them are good, starts the panels.

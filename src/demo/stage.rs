@@ -144,7 +144,12 @@ impl Witness for Story {
             Happening::Unread { failure } => self.news(now, failure.to_string()),
             Happening::Unfit { layout, problem, .. } => self.news(now, format!("{layout}: {problem}")),
             Happening::Unwatched { problem } => self.news(now, problem.into()),
-            Happening::Subscribed { .. } | Happening::Renewed | Happening::Ending | Happening::Stuck { .. } => {}
+            Happening::Subscribed { .. }
+            | Happening::Recalled { .. }
+            | Happening::Forgotten { .. }
+            | Happening::Renewed
+            | Happening::Ending
+            | Happening::Stuck { .. } => {}
         }
         let parts =
             [("heard", &self.message), ("shows", &self.says), ("readings", &self.readings), ("news", &self.news)];

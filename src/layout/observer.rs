@@ -9,8 +9,8 @@ use jiff::civil::DateTime;
 
 use crate::formulas::sun::{self, Light};
 use crate::formulas::{Evaluated, Given, LONGEST, Observed, SunEvent, moon, rounded, step};
-use crate::readings::history::{Figure, History, Span};
-use crate::readings::{Moment, State};
+use crate::readings::history::{Figure, History, Span, Stored};
+use crate::readings::{Moment, ReadingSpec, State};
 
 use super::program::{Inputs, Program};
 
@@ -227,11 +227,42 @@ impl Observer {
         observed.chain(histories).min()
     }
 
+    /// The windows with the readings that they are of.
+    pub fn windows<'a>(&'a self, program: &'a Program) -> impl Iterator<Item = (&'a ReadingSpec, &'a History)> {
+        let readings = program.histories.iter().map(|(reading, _)| &program.readings[*reading]);
+        readings.zip(&self.histories)
+    }
+
+    /// Goes on with windows that were stored, at `now`; `since_1970` and `time` are the civil time in Greenwich and here. Tells how many go
+    /// on.
+    pub fn recall(
+        &mut self,
+        program: &Program,
+        stored: &Stored,
+        now: Moment,
+        since_1970: Duration,
+        time: DateTime,
+    ) -> usize {
+        let mut count = 0;
+        for (index, (reading, span)) in program.histories.iter().enumerate() {
+            if let Some(history) = stored.window(&program.readings[*reading], *span, now, since_1970, day(time)) {
+                self.histories[index] = history;
+                self.stirred[index] = Stirred::Moved;
+                count += 1;
+            }
+        }
+        count
+    }
+
     /// Goes on with the past of the readings of another program that listen to the same topics with the same pick.
     pub fn carry_over(&mut self, program: &Program, old: &Observer, before: &Program) {
         let same = |new: usize, old: usize| {
             let (new, old) = (&program.readings[new], &before.readings[old]);
-            new.filter == old.filter && new.pick == old.pick && new.unit == old.unit
+            let calibration = |spec: &ReadingSpec| (spec.trust.scale, spec.trust.offset);
+            new.filter == old.filter
+                && new.pick == old.pick
+                && new.unit == old.unit
+                && calibration(new) == calibration(old)
         };
         for reading in 0..self.heard.len() {
             if let Some(from) = (0..old.heard.len()).find(|from| same(reading, *from)) {

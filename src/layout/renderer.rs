@@ -13,8 +13,8 @@ use crate::faces::icons;
 use crate::formulas::{Compiled, Evaluated, Given};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
-use crate::readings::history::{Figure, PARTS, Span as Window};
-use crate::readings::{Moment, State};
+use crate::readings::history::{Figure, History, PARTS, Span as Window, Stored};
+use crate::readings::{Moment, ReadingSpec, State};
 
 use super::format;
 use super::observer::Observer;
@@ -150,6 +150,17 @@ impl Renderer {
     /// Goes on with the past of the readings of another renderer's program that listen to the same topics with the same pick.
     pub fn carry_over(&mut self, old: &Renderer) {
         self.observer.carry_over(&self.program, &old.observer, &old.program);
+    }
+
+    /// The windows of the readings' past, to be stored.
+    pub fn windows(&self) -> impl Iterator<Item = (&ReadingSpec, &History)> {
+        self.observer.windows(&self.program)
+    }
+
+    /// Goes on with windows that were stored, before anything is heard; `since_1970` and `time` are the civil time in Greenwich and here.
+    /// Tells how many go on.
+    pub fn recall(&mut self, stored: &Stored, now: Moment, since_1970: Duration, time: DateTime) -> usize {
+        self.observer.recall(&self.program, stored, now, since_1970, time)
     }
 
     /// A reading's number and state as they were taken last.

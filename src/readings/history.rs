@@ -8,6 +8,10 @@ use std::time::Duration;
 
 use super::Moment;
 
+mod stored;
+
+pub use stored::{MOST_STORED_BYTES, Stored, StoredError, encode};
+
 /// Into how many parts a window is cut.
 pub const PARTS: usize = 144;
 /// Groups of parts between which the slope is taken: their pairs are few enough to look at all of them.
@@ -53,11 +57,13 @@ pub struct History {
     hold: Option<Duration>,
     /// The parts, each at its number modulo their count; the last part is `newest`.
     parts: Vec<Part>,
-    /// The number of the part that is being filled, counted from the start of the clock; of today, the day.
+    /// The number of the part that is being filled, counted from the start of the window's own clock; of today, the day.
     newest: u64,
-    /// The newest number and when it was heard.
+    /// How far the window's own clock is ahead of the caller's, so that a past may lie before the caller's began.
+    ahead: Duration,
+    /// The newest number and when it was heard, by the window's own clock.
     last: Option<(Moment, f64)>,
-    /// Up to when the areas are complete.
+    /// Up to when the areas are complete, by the window's own clock.
     settled: Moment,
 }
 
@@ -103,7 +109,8 @@ impl History {
             Span::Last(_) => PARTS + 1,
             Span::Today => 1,
         };
-        Self { span, hold, parts: vec![Part::default(); parts], newest: 0, last: None, settled: Moment::default() }
+        let (parts, start) = (vec![Part::default(); parts], Moment::default());
+        Self { span, hold, parts, newest: 0, ahead: Duration::ZERO, last: None, settled: start }
     }
 
     /// How far back it reaches.
@@ -122,6 +129,7 @@ impl History {
     /// Goes on to `now`, on the local day of the number `day`: what is too old goes, and the newest number holds. Tells whether the window
     /// moved.
     pub fn move_on(&mut self, now: Moment, day: u64) -> bool {
+        let now = now + self.ahead;
         match self.span {
             Span::Last(_) => {
                 let newest = nanoseconds(now) / self.part();
@@ -157,6 +165,7 @@ impl History {
     }
 
     /// Adds the area below the newest number from where the areas were complete up to `now`, each part getting its own share.
+    /// `now` is by the window's own clock.
     fn settle(&mut self, now: Moment) {
         let from = std::mem::replace(&mut self.settled, now);
         let Some((since, number)) = self.last else { return };
@@ -183,7 +192,7 @@ impl History {
     pub fn hear(&mut self, number: f64, now: Moment) {
         let place = self.place(self.newest);
         self.parts[place].add(number);
-        self.last = Some((now, number));
+        self.last = Some((now + self.ahead, number));
     }
 
     /// The same window of a reading whose numbers hold for another time.
@@ -292,7 +301,8 @@ impl History {
     /// seconds. Of today, nobody knows but the calendar.
     pub fn next_move(&self, now: Moment) -> Option<Moment> {
         let part = self.part();
-        let boundary = Moment::at(Duration::from_nanos((nanoseconds(now) / part + 1).saturating_mul(part)));
+        let own = nanoseconds(now + self.ahead);
+        let boundary = now + Duration::from_nanos((own / part + 1).saturating_mul(part) - own);
         matches!(self.span, Span::Last(_)).then(|| boundary.max(now + LEAST_STEP))
     }
 }

@@ -3,6 +3,8 @@
 //! Payload bytes enter, a finite number or a [`DecodeError`] leaves. Nothing is guessed: a unit behind the digits, a missing column, a
 //! decimal comma where the layout does not speak of one are errors. No payload makes this panic, recurse without bound, or work longer than its length asks for.
 
+use std::fmt;
+
 use super::column::column;
 use super::decode_error::{DecodeError, Excerpt, Spot};
 use super::pointer::{Found, Pointer, PointerError, Scalar};
@@ -220,6 +222,30 @@ fn trimmed(payload: &[u8], keep: impl Fn(u8) -> bool) -> &[u8] {
     rest
 }
 
+/// As a layout writes it; equal picks, and only they, are written alike.
+impl fmt::Display for Pick {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.place {
+            Place::Whole if self.words.is_some() => {}
+            Place::Whole => f.write_str("number")?,
+            Place::Column { number, separator } => {
+                write!(f, "column({number}, separator: {:?})", separator.to_string())?
+            }
+            Place::Pointer(pointer) => write!(f, "pointer({:?})", pointer.as_str())?,
+            Place::Senml(senml) => write!(f, "{senml}")?,
+        }
+        if self.comma {
+            f.write_str(" decimal: comma")?;
+        }
+        let Some(words) = &self.words else { return Ok(()) };
+        f.write_str("words(")?;
+        for (place, (word, number)) in words.pairs().enumerate() {
+            write!(f, "{}{word:?}: {number:?}", if place > 0 { ", " } else { "" })?;
+        }
+        f.write_str(")")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -405,6 +431,21 @@ mod tests {
         fn each_number_is_read_as_written(value in proptest::num::f64::NORMAL, before in 0..3usize) {
             let line = format!("{}{value}", "x,".repeat(before));
             prop_assert_eq!(Pick::column(before + 1, ',').unwrap().decode(line.as_bytes()), Ok(value));
+        }
+    }
+
+    #[test]
+    fn it_is_written_as_in_a_layout() {
+        let pairs = [("open".to_string(), 1.0), ("closed".to_string(), 0.0)];
+        let picks = [
+            (Pick::number(), "number"),
+            (Pick::column(2, ';').unwrap(), r#"column(2, separator: ";")"#),
+            (Pick::pointer("/level").unwrap(), r#"pointer("/level")"#),
+            (Pick::words(pairs.clone()).unwrap(), r#"words("open": 1.0, "closed": 0.0)"#),
+            (Pick::pointer("").unwrap().with_words(pairs).unwrap(), r#"pointer("")words("open": 1.0, "closed": 0.0)"#),
+        ];
+        for (pick, written) in picks {
+            assert_eq!(pick.to_string(), written);
         }
     }
 }

@@ -3,6 +3,7 @@
 //! Payload bytes enter; a number in the reading's unit and its age leave, resolved from base and record fields as in section 4.6.
 //! Units are converted, never assumed to be the reading's where the record names another. A pack may have at most 1000 records.
 
+use std::fmt;
 use std::time::Duration;
 
 use super::decode_error::{DecodeError, Excerpt, Spot};
@@ -46,6 +47,14 @@ struct Base {
     time: f64,
     value: f64,
     sum: Option<f64>,
+}
+
+/// As a layout writes it, with the unit, which decides what is taken.
+impl fmt::Display for Senml {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { name, unit, sum } = self;
+        write!(f, "senml({name:?}{}) in {unit}", if *sum { ", field: sum" } else { "" })
+    }
 }
 
 impl Senml {

@@ -1,9 +1,10 @@
 //! The clocks, and the only place where they are read for the core.
 //!
 //! What enters is nothing but time going by; what leaves are [`Moment`]s, the runtime's own instants for them, and the civil time
-//! that is shown. Ages come from the monotonic clock alone: a jump of the civil clock changes none.
+//! that is shown. Ages come from the monotonic clock alone: a jump of the civil clock changes none. Only how long the program did not
+//! run is known from the civil clock.
 
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use jiff::ZonedDateTime;
 use jiff::civil::DateTime;
@@ -34,6 +35,11 @@ impl Clock {
     pub fn civil(&self) -> (DateTime, i32) {
         let now = ZonedDateTime::now();
         (now.datetime(), now.offset().seconds())
+    }
+
+    /// The civil time since the beginning of 1970 in Greenwich, by which a past that was kept is as old as it is.
+    pub fn since_1970(&self) -> Duration {
+        SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default()
     }
 
     /// The instant to sleep until for `moment`.

@@ -34,6 +34,7 @@ pub struct ConfigError {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 pub struct Config {
+    state: Option<PathBuf>,
     broker: BrokerTable,
     #[serde(default)]
     panel: Vec<PanelTable>,
@@ -122,7 +123,7 @@ impl Config {
             }
             panels.push(panel);
         }
-        Ok(Installation { broker, panels })
+        Ok(Installation { broker, panels, state: config.state.map(|file| folder.join(file)) })
     }
 }
 
@@ -173,7 +174,7 @@ mod tests {
     use super::*;
     use crate::panel::Controller;
 
-    const WHOLE: &str = r#"
+    const WHOLE: &str = r#"state = "past"
 [broker]
 url = "mqtts://broker.cellar:8884"
 user = "door"
@@ -229,7 +230,10 @@ inverted = true
         };
         let picture = Place::Picture { file: "/etc/cellar/brine.png".into() };
         let second = Panel { inverted: true, ..Panel::new(picture, "/etc/cellar/brine.layout".into()) };
-        assert_eq!(installation, Installation { broker, panels: vec![first, second] });
+        assert_eq!(
+            installation,
+            Installation { broker, panels: vec![first, second], state: Some("/etc/cellar/past".into()) }
+        );
     }
 
     #[test]

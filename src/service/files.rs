@@ -1,11 +1,13 @@
-//! Files that somebody else reads or writes: never more of one is read than it may hold, and never half of one is written.
+//! Files: never more is read of one than it may hold, and one that is written is there as a whole or not at all.
 //!
-//! What enters is a path, with a bound or with bytes; what leaves are bytes, or why there are none.
+//! What enters is a path, and a bound or bytes; what leaves are bytes, or why there are none.
 
 use std::fs::{File, OpenOptions, Permissions};
 use std::io::{self, Read, Write};
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
 
 /// A file that could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -26,17 +28,32 @@ pub fn read_start(path: &Path, most: usize) -> Result<Vec<u8>, Unreadable> {
     Ok(bytes)
 }
 
-/// Puts `bytes` in place of what a file holds, or into a new file. Whoever reads finds the old bytes or the new ones, never
-/// half of them. The file keeps its permissions and its owner, and a link stays a link.
-pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+/// Whether a file must be there after the supply was lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Durability {
+    /// Written anew soon in any case: no wear for nothing.
+    #[cfg(feature = "pictures")]
+    Cached,
+    /// It has to be.
+    Synced,
+}
+
+/// The folder that a file lies in.
+fn folder(path: &Path) -> &Path {
+    path.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."))
+}
+
+/// A temporary file beside `path`, to take its place later. Of the permissions `mode` the process's mask takes some away.
+pub(super) fn new_beside(path: &Path, mode: u32) -> io::Result<NamedTempFile> {
+    let permissions = Permissions::from_mode(mode);
+    tempfile::Builder::new().prefix(".sidelight-").permissions(permissions).tempfile_in(folder(path))
+}
+
+/// Writes a file whole. Whoever reads it finds what was there before or this, never half of one. A file that is there keeps its
+/// permissions and its owner, and a link stays a link; of a new one's permissions `mode` the process's mask takes some away.
+pub fn replace(path: &Path, bytes: &[u8], mode: u32, durability: Durability) -> io::Result<()> {
     let target = if path.exists() { path.canonicalize()? } else { path.to_path_buf() };
-    let folder = match target.parent() {
-        Some(folder) if folder != Path::new("") => folder,
-        _ => Path::new("."),
-    };
-    // The usual permissions of a new file, which the process's mask narrows.
-    let usual = Permissions::from_mode(0o666);
-    let mut new = tempfile::Builder::new().prefix(".sidelight-").permissions(usual).tempfile_in(folder)?;
+    let mut new = new_beside(&target, mode)?;
     if target.exists() {
         // A rename would not ask whether the file itself may be written.
         let old = OpenOptions::new().write(true).open(&target)?.metadata()?;
@@ -47,7 +64,13 @@ pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
         new.as_file().set_permissions(old.permissions())?;
     }
     new.write_all(bytes)?;
+    if durability == Durability::Synced {
+        new.as_file().sync_all()?;
+    }
     new.persist(&target).map_err(|error| error.error)?;
+    if durability == Durability::Synced {
+        File::open(folder(&target))?.sync_all()?;
+    }
     Ok(())
 }
 
@@ -65,7 +88,7 @@ mod tests {
         fs::write(&file, "one").unwrap();
         fs::set_permissions(&file, Permissions::from_mode(0o640)).unwrap();
         symlink(&file, &link).unwrap();
-        replace(&link, b"two").unwrap();
+        replace(&link, b"two", 0o666, Durability::Synced).unwrap();
         assert_eq!(fs::read(&file).unwrap(), b"two");
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o640);
@@ -76,9 +99,9 @@ mod tests {
     fn whoever_has_the_old_file_open_still_reads_all_of_it() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("door.layout");
-        replace(&file, b"one").unwrap();
+        replace(&file, b"one", 0o666, Durability::Synced).unwrap();
         let mut open = File::open(&file).unwrap();
-        replace(&file, b"two").unwrap();
+        replace(&file, b"two", 0o666, Durability::Synced).unwrap();
         let mut seen = String::new();
         open.read_to_string(&mut seen).unwrap();
         assert_eq!((seen.as_str(), fs::read(&file).unwrap().as_slice()), ("one", b"two".as_slice()));

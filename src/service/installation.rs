@@ -26,6 +26,8 @@ pub struct Installation {
     pub broker: Broker,
     /// Where the pictures go.
     pub panels: Vec<Panel>,
+    /// The file that keeps the past of readings while nothing runs.
+    pub state: Option<PathBuf>,
 }
 
 /// The broker and how to speak with it; files are named, not yet read.
@@ -248,7 +250,7 @@ mod tests {
         let broker = Broker::at("mqtt://127.0.0.1".parse().unwrap());
         let check = |places: &[&str]| {
             let panels = places.iter().map(|place| panel(place)).collect();
-            Installation { broker: broker.clone(), panels }.check().map_err(|error| error.to_string())
+            Installation { broker: broker.clone(), panels, state: None }.check().map_err(|error| error.to_string())
         };
         assert_eq!(check(&["ssd1306:/dev/i2c-1:0x3c", "ssd1306:/dev/i2c-1:0x3d", "ssd1306:/dev/i2c-0:0x3c"]), Ok(()));
         let twice = "sh1106:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own";

@@ -94,6 +94,8 @@ impl Witness for Log {
                 error!("{layout}: not for {panel}: {problem}; the last good screen stays");
             }
             Happening::Unwatched { problem } => warn!("{problem}; SIGHUP has layouts read again"),
+            Happening::Recalled { file, windows } => info!("{}: the past goes on (windows: {windows})", file.display()),
+            Happening::Forgotten { problem } => warn!("{problem}"),
             Happening::Renewed => info!("layouts are read again and panels set up anew"),
             Happening::Ending => info!("ends"),
             Happening::Stuck { panel } => warn!("{panel}: its bus holds the last update; left as it is"),

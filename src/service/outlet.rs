@@ -107,7 +107,7 @@ mod emulated {
     use super::{Driver, Outlet, Size, Trouble, io};
     use crate::draw::{Frame, picture};
     use crate::panel::{EmulatedPanel, Setup};
-    use crate::service::files::replace;
+    use crate::service::files::{Durability, replace};
 
     /// The address of an emulated panel, and the seed of the noise in its RAM: neither is to be seen from outside.
     const ADDRESS: u8 = 0x3c;
@@ -156,6 +156,7 @@ mod emulated {
 
     fn write(file: &Path, glass: &Frame) -> io::Result<()> {
         let png = picture::png(glass, 1).map_err(io::Error::other)?;
-        replace(file, &png)
+        // The usual permissions of a new file.
+        replace(file, &png, 0o666, Durability::Cached)
     }
 }

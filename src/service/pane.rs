@@ -4,6 +4,7 @@
 //! by itself. Pure: no clock, no file, no socket. After the first picture a message allocates nothing here.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::civil::DateTime;
 
@@ -11,7 +12,8 @@ use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
 use crate::layout::{Program, Renderer, Said};
-use crate::readings::{Event, Moment, Outcome, Reading, State, Store};
+use crate::readings::history::{History, Stored};
+use crate::readings::{Event, Moment, Outcome, Reading, ReadingSpec, State, Store};
 
 /// The readings of a layout and the picture that they give.
 #[derive(Clone, Debug)]
@@ -83,6 +85,17 @@ impl Pane {
         *self = next;
     }
 
+    /// The windows of the readings' past, to be stored.
+    pub fn windows(&self) -> impl Iterator<Item = (&ReadingSpec, &History)> {
+        self.renderer.windows()
+    }
+
+    /// Goes on with windows that were stored, before anything is heard; `since_1970` and `time` are the civil time in Greenwich and here.
+    /// Tells how many go on.
+    pub fn recall(&mut self, stored: &Stored, now: Moment, since_1970: Duration, time: DateTime) -> usize {
+        self.renderer.recall(stored, now, since_1970, time)
+    }
+
     /// The readings.
     pub fn store(&self) -> &Store {
         &self.store
@@ -122,9 +135,9 @@ fn evaluated(reading: &Reading, now: Moment) -> Evaluated {
 #[cfg(test)]
 mod tests {
     use std::path::Path;
-    use std::time::Duration;
 
     use super::*;
+    use crate::readings::history::encode;
     use crate::service::compile;
 
     const NOON: DateTime = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
@@ -271,5 +284,27 @@ mod tests {
         pane.accept(&message("13.0,1"), at(640));
         pane.update(at(640), NOON);
         assert!(texts(&pane)[0].0.starts_with("13.0"), "{:?}", texts(&pane));
+    }
+
+    #[test]
+    fn a_past_that_was_stored_is_old_until_something_is_heard() {
+        let mut pane = Pane::new(program(PAST), at(0));
+        pane.update(at(0), NOON);
+        pane.accept(&message("18.0,1"), at(400));
+        let written = Duration::from_secs(1_795_000_000);
+        let stored = Stored::decode(&encode(pane.windows(), at(500), written).0).unwrap();
+        // A minute later, in a program that has just begun.
+        let mut pane = Pane::new(program(PAST), at(0));
+        assert_eq!(pane.recall(&stored, at(0), written + Duration::from_secs(60), NOON), 1);
+        pane.update(at(0), NOON);
+        assert_eq!(texts(&pane)[0], ("18.0 ––".into(), State::Waiting));
+        pane.accept(&message("12.0,1"), at(1));
+        pane.update(at(1), NOON);
+        assert_eq!(texts(&pane)[0], ("18.0 0 s".into(), State::Live));
+        // Heard 160 s before the start, it leaves a window of ten minutes between 440 s and a part more after it.
+        pane.update(at(439), NOON);
+        assert!(texts(&pane)[0].0.starts_with("18.0"), "{:?}", texts(&pane));
+        pane.update(at(445), NOON);
+        assert!(texts(&pane)[0].0.starts_with("12.0"), "{:?}", texts(&pane));
     }
 }

@@ -5,23 +5,26 @@
 
 use std::future::Future;
 use std::io;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use tokio::signal::unix::{Signal, SignalKind, signal};
-use tokio::time::{sleep_until, timeout};
+use tokio::time::{sleep_until, timeout, timeout_at};
 
 use super::Loaded;
 use super::clock::Clock;
 use super::notices::Notices;
 use super::pane::Pane;
+use super::past::{Past, PastError};
 use super::source::Source;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
 use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
 use crate::layout::Program;
-use crate::readings::Moment;
+use crate::readings::history::encode;
+use crate::readings::{self, Moment};
 
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);
@@ -84,6 +87,8 @@ pub struct Service {
     session: Session,
     filters: Vec<Filter>,
     running: Vec<Running>,
+    /// Where the past of readings outlives the program.
+    past: Option<Past>,
 }
 
 /// The signals that matter.
@@ -122,7 +127,13 @@ impl Service {
             .collect();
         let filters = filters(&running);
         let session = Session::new(&settings, filters.clone(), random.fork())?;
-        Ok(Self { settings, random, clock, session, filters, running })
+        Ok(Self { settings, random, clock, session, filters, running, past: None })
+    }
+
+    /// The same service, which keeps the past of its readings in `file` and begins with what is there.
+    pub fn keeping(mut self, file: PathBuf) -> Self {
+        self.past = Some(Past::new(file));
+        self
     }
 
     /// Works until a signal ends it or `enough` is done; then the panels get their last picture.
@@ -137,13 +148,20 @@ impl Service {
         let mut signals = Signals::new().map_err(ServiceError::Signals)?;
         let mut watch = self.watch(witness);
         let mut enough = std::pin::pin!(enough);
+        self.recall(witness);
         self.update(self.clock.now(), witness);
         let ending = loop {
             let due = self.next_due().map(|due| self.clock.instant(due));
             let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
+            let is_writing = self.past.as_ref().is_some_and(Past::is_writing);
+            let past = &mut self.past;
+            let written = async { if let Some(past) = past { past.written().await } else { Ok(()) } };
             tokio::select! {
                 event = self.session.next() => self.take(event, witness),
                 () = wake, if due.is_some() => self.update(self.clock.now(), witness),
+                written = written, if is_writing => if let Err(problem) = written {
+                    witness.see(self.clock.now(), Happening::Forgotten { problem: &problem });
+                },
                 () = watch.changed() => self.reload(false, witness).await,
                 _ = signals.hang_up.recv() => {
                     witness.see(self.clock.now(), Happening::Renewed);
@@ -155,8 +173,47 @@ impl Service {
                 () = &mut enough => break Ending::Asked,
             }
         };
-        self.end(witness);
+        self.end(witness).await;
         Ok(ending)
+    }
+
+    /// Goes on with the past that was kept.
+    fn recall(&mut self, witness: &mut dyn Witness) {
+        let Some(past) = &self.past else { return };
+        let now = self.clock.now();
+        match past.read() {
+            Ok(Some(stored)) => {
+                let ((time, _), since_1970) = (self.clock.civil(), self.clock.since_1970());
+                let panes = self.running.iter_mut().map(|running| &mut running.pane);
+                let windows = panes.map(|pane| pane.recall(&stored, now, since_1970, time)).sum();
+                witness.see(now, Happening::Recalled { file: past.file(), windows });
+            }
+            Ok(None) => {}
+            Err(problem) => {
+                witness.see(now, Happening::Forgotten { problem: &problem });
+                if !matches!(problem, PastError::Useless { .. }) {
+                    self.past = None;
+                    return;
+                }
+            }
+        }
+        if let Err(problem) = past.probe() {
+            witness.see(now, Happening::Forgotten { problem: &problem });
+        }
+    }
+
+    /// Begins to write what the past is now.
+    fn keep(&mut self, now: Moment, witness: &mut dyn Witness) {
+        let Some(past) = &mut self.past else { return };
+        let windows = self.running.iter().flat_map(|running| running.pane.windows());
+        let (bytes, left_out) = encode(windows, now, self.clock.since_1970());
+        if left_out > 0 {
+            let problem = PastError::Full { file: past.file().into(), windows: left_out };
+            witness.see(now, Happening::Forgotten { problem: &problem });
+        }
+        if let Err(problem) = past.write(bytes) {
+            witness.see(now, Happening::Forgotten { problem: &problem });
+        }
     }
 
     /// Draws what changed, and tells what is new about readings.
@@ -174,12 +231,16 @@ impl Service {
             }
             witness.see(now, Happening::Updated { layout, pane, drawn });
         }
+        if self.past.as_mut().is_some_and(|past| past.is_due(now)) {
+            self.keep(now, witness);
+        }
     }
 
     /// When something will be to do although nothing happens.
     fn next_due(&self) -> Option<Moment> {
         let due = |running: &Running| running.pane.next_change().into_iter().chain(running.notices.next_due()).min();
-        self.running.iter().filter_map(due).min()
+        let past = self.past.as_ref().and_then(Past::next_due);
+        self.running.iter().filter_map(due).chain(past).min()
     }
 
     /// Takes an event, and draws what came of it at the same moment.
@@ -205,7 +266,11 @@ impl Service {
 
     fn accept(&mut self, message: &Message, now: Moment, witness: &mut dyn Witness) {
         for running in &mut self.running {
-            running.pane.accept(message, now);
+            let outcomes = running.pane.accept(message, now);
+            let heard = outcomes.iter().any(|outcome| outcome.event == readings::Event::Accepted);
+            if let Some(past) = self.past.as_mut().filter(|_| heard && running.pane.windows().next().is_some()) {
+                past.stir(now);
+            }
         }
         self.update(now, witness);
     }
@@ -243,13 +308,32 @@ impl Service {
         }
     }
 
-    /// Has the panels show their last picture, and waits for them, but not for long.
-    fn end(self, witness: &mut dyn Witness) {
+    /// Writes the past for the last time, if something was heard since it was written, and waits until `deadline`.
+    async fn keep_last(&mut self, deadline: Instant, witness: &mut dyn Witness) {
+        self.write_ended(deadline, witness).await;
+        if self.past.as_ref().is_some_and(|past| past.is_stirred() && !past.is_writing()) {
+            self.keep(self.clock.now(), witness);
+            self.write_ended(deadline, witness).await;
+        }
+    }
+
+    async fn write_ended(&mut self, deadline: Instant, witness: &mut dyn Witness) {
+        let Some(past) = self.past.as_mut().filter(|past| past.is_writing()) else { return };
+        let ended = timeout_at(deadline.into(), past.written()).await;
+        let late = || Err(past.unwritten(io::ErrorKind::TimedOut.into()));
+        if let Err(problem) = ended.unwrap_or_else(|_| late()) {
+            witness.see(self.clock.now(), Happening::Forgotten { problem: &problem });
+        }
+    }
+
+    /// Has the panels show their last picture and the past written, and waits for them, but not for long.
+    async fn end(mut self, witness: &mut dyn Witness) {
         let now = self.clock.now();
         witness.see(now, Happening::Ending);
-        let writers = || self.running.iter().flat_map(|running| &running.show.writers);
-        writers().for_each(Writer::stop);
+        self.running.iter().flat_map(|running| &running.show.writers).for_each(Writer::stop);
         let deadline = Instant::now() + FAREWELL;
+        self.keep_last(deadline, witness).await;
+        let writers = || self.running.iter().flat_map(|running| &running.show.writers);
         for writer in writers() {
             if !writer.wait(deadline) {
                 witness.see(now, Happening::Stuck { panel: writer.name() });

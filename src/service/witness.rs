@@ -3,10 +3,12 @@
 //! What enters are [`Happening`]s in the order in which they happen; what leaves is up to the [`Witness`]. It never has a say
 //! in what the service does, and no happening holds a secret.
 
+use std::path::Path;
 use std::time::Duration;
 
 use super::notices::Notice;
 use super::pane::Pane;
+use super::past::PastError;
 use super::{Loaded, Unreadable};
 use crate::feed::{Filter, FilterRefusal, Message, Reason};
 use crate::panel::SetupError;
@@ -92,6 +94,18 @@ pub enum Happening<'a> {
     Unwatched {
         /// Why.
         problem: &'a str,
+    },
+    /// The past of readings from before the start goes on.
+    Recalled {
+        /// The file that kept it.
+        file: &'a Path,
+        /// How many windows go on.
+        windows: usize,
+    },
+    /// The past of readings is lost, or will be.
+    Forgotten {
+        /// Why.
+        problem: &'a PastError,
     },
     /// Layouts are read again and panels set up anew because somebody asked for it.
     Renewed,

@@ -5,6 +5,7 @@
 mod ending;
 mod flood;
 mod kit;
+mod past;
 mod pictures;
 mod refusals;
 mod swap;

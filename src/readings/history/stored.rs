@@ -1,0 +1,514 @@
+//! Windows as bytes, for a file that outlives the program.
+//!
+//! What enters are windows, the readings whose past they are, and the civil time; what leaves are bytes of bounded length. On the way
+//! back bytes enter, from whatever source, and windows leave that go on where they were, or a reason why there are none. No file is
+//! touched here, and no byte is believed before the checksum was.
+//!
+//! All numbers are little-endian. The file begins with a magic word (8 bytes), the version, the length of the rest, and the CRC-32 of
+//! version, length and rest (4 bytes each). The rest is the civil time of writing in milliseconds since 1970 in Greenwich (8), the number
+//! of windows (4), and the windows: identity of the reading (length in 4, UTF-8); length of the window in nanoseconds, 0 for today (8); how
+//! much of the newest part is over in nanoseconds, or the day's number (8); the age of the newest number in nanoseconds, all ones for
+//! none (8), and that number (8); the number of parts in use (2); and these, newest first: how many parts back (2), count (4), least,
+//! greatest, sum, first, last, area (8 each).
+
+use std::time::Duration;
+
+use super::super::{Moment, ReadingSpec};
+use super::{History, Part, Span, nanoseconds};
+
+/// A file has no more bytes: what eight layouts need that look back as far and as often as a layout may.
+pub const MOST_STORED_BYTES: usize = 4 << 20;
+
+const MAGIC: &[u8; 8] = b"sl-past\n";
+const VERSION: u32 = 1;
+const HEADER: usize = MAGIC.len() + 12;
+/// No age is greater, in nanoseconds: a hundred years.
+const OLDEST: u64 = 100 * 365 * 86_400 * 1_000_000_000;
+
+/// Why bytes are no past.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum StoredError {
+    /// Something else.
+    #[error("this is not the past of readings")]
+    Foreign,
+    /// From a program with another form of it.
+    #[error("it is of version {0}, and this program knows version {VERSION}")]
+    Version(u32),
+    /// More than is ever written.
+    #[error("it has more than the {MOST_STORED_BYTES} bytes allowed")]
+    TooLarge,
+    /// Cut short, continued, or changed.
+    #[error("it is damaged")]
+    Damaged,
+}
+
+/// Windows as they were when they were stored.
+#[derive(Clone, Debug)]
+pub struct Stored {
+    /// The civil time at which they were, since 1970 in Greenwich.
+    written: Duration,
+    windows: Vec<Window>,
+}
+
+/// A window as it was when it was stored.
+#[derive(Clone, Debug)]
+struct Window {
+    identity: String,
+    span: Span,
+    /// How much of the newest part is over, in nanoseconds; of today, the day's number.
+    phase: u64,
+    /// The newest number's age in nanoseconds, and the number.
+    last: Option<(u64, f64)>,
+    /// The parts in use with how many parts they lie back.
+    parts: Vec<(u16, Part)>,
+}
+
+/// What makes two readings' numbers the same numbers.
+fn identity(spec: &ReadingSpec) -> String {
+    format!(
+        "{:?} {} {} scale: {:?} offset: {:?}",
+        spec.filter.as_str(),
+        spec.pick,
+        spec.unit,
+        spec.trust.scale,
+        spec.trust.offset
+    )
+}
+
+/// The windows as bytes, as they are at `now`, which is `written` after the beginning of 1970 in Greenwich; and how many were left out
+/// because there is no more room. Of two windows of the same numbers only the first is kept.
+pub fn encode<'a>(
+    windows: impl IntoIterator<Item = (&'a ReadingSpec, &'a History)>,
+    now: Moment,
+    written: Duration,
+) -> (Vec<u8>, usize) {
+    let mut body = Vec::new();
+    let mut known: Vec<(String, Span)> = Vec::new();
+    let mut left_out = 0;
+    for (spec, history) in windows {
+        let identity = identity(spec);
+        if history.last.is_none() || known.iter().any(|(other, span)| *other == identity && *span == history.span) {
+            continue;
+        }
+        let before = body.len();
+        write_window(&mut body, &identity, history, now);
+        if body.len() > MOST_STORED_BYTES - HEADER - 12 {
+            body.truncate(before);
+            left_out += 1;
+        } else {
+            known.push((identity, history.span));
+        }
+    }
+    let written = u64::try_from(written.as_millis()).unwrap_or(u64::MAX).to_le_bytes();
+    let rest = [&written[..], &(known.len() as u32).to_le_bytes(), &body].concat();
+    let about = [VERSION.to_le_bytes(), (rest.len() as u32).to_le_bytes()].concat();
+    let sum = checksum(&about, &rest).to_le_bytes();
+    ([&MAGIC[..], &about, &sum, &rest].concat(), left_out)
+}
+
+fn write_window(into: &mut Vec<u8>, identity: &str, history: &History, now: Moment) {
+    let mut history = history.clone();
+    // What is too old goes, and what holds counts up to now. That today is over shows when it is read again.
+    history.move_on(now, history.newest);
+    let own = nanoseconds(now + history.ahead);
+    let (length, phase) = match history.span {
+        Span::Last(span) => (u64::try_from(span.as_nanos()).unwrap_or(u64::MAX), own % history.part()),
+        Span::Today => (0, history.newest),
+    };
+    let (age, number) = history
+        .last
+        .map_or((u64::MAX, 0.0), |(since, number)| (own.saturating_sub(nanoseconds(since)).min(OLDEST), number));
+    into.extend((identity.len() as u32).to_le_bytes());
+    into.extend(identity.as_bytes());
+    [length, phase, age, number.to_bits()].iter().for_each(|word| into.extend(word.to_le_bytes()));
+    let count = history.parts.len() as u64;
+    let parts = (0..count).map(|back| (back as u16, history.parts[history.place((history.newest + count) - back)]));
+    let used: Vec<(u16, Part)> =
+        parts.filter(|(_, part)| (part.count > 0 || part.area != 0.0) && part.is_sound()).collect();
+    into.extend((used.len() as u16).to_le_bytes());
+    for (back, part) in used {
+        into.extend(back.to_le_bytes());
+        into.extend(part.count.to_le_bytes());
+        let numbers = [part.least, part.greatest, part.sum, part.first, part.last, part.area];
+        numbers.iter().for_each(|number| into.extend(number.to_bits().to_le_bytes()));
+    }
+}
+
+fn checksum(about: &[u8], rest: &[u8]) -> u32 {
+    let mut sum = crc32fast::Hasher::new();
+    sum.update(about);
+    sum.update(rest);
+    sum.finalize()
+}
+
+impl Part {
+    /// Whether its numbers can be those of one part.
+    fn is_sound(&self) -> bool {
+        let inside = |number: f64| self.least <= number && number <= self.greatest;
+        let empty = || [self.least, self.greatest, self.sum, self.first, self.last].iter().all(|number| *number == 0.0);
+        let heard = if self.count == 0 { empty() } else { inside(self.first) && inside(self.last) };
+        heard && !self.sum.is_nan() && !self.area.is_nan()
+    }
+}
+
+/// Bytes that are read from the front.
+struct Bytes<'a>(&'a [u8]);
+
+impl<'a> Bytes<'a> {
+    fn take(&mut self, count: usize) -> Option<&'a [u8]> {
+        let (taken, rest) = self.0.split_at_checked(count)?;
+        self.0 = rest;
+        Some(taken)
+    }
+
+    fn array<const N: usize>(&mut self) -> Option<[u8; N]> {
+        self.take(N)?.try_into().ok()
+    }
+
+    fn short(&mut self) -> Option<u16> {
+        self.array().map(u16::from_le_bytes)
+    }
+
+    fn word(&mut self) -> Option<u32> {
+        self.array().map(u32::from_le_bytes)
+    }
+
+    fn long(&mut self) -> Option<u64> {
+        self.array().map(u64::from_le_bytes)
+    }
+
+    fn number(&mut self) -> Option<f64> {
+        self.long().map(f64::from_bits)
+    }
+
+    fn window(&mut self) -> Option<Window> {
+        let length = self.word()?;
+        let identity = str::from_utf8(self.take(length as usize)?).ok()?.to_string();
+        let span = match self.long()? {
+            0 => Span::Today,
+            length => Span::Last(Duration::from_nanos(length)),
+        };
+        let empty = History::new(span, None);
+        let phase = self.long()?;
+        let (age, number) = (self.long()?, self.number()?);
+        let last = (age != u64::MAX).then_some((age, number));
+        let good = last.is_none_or(|(age, number)| age <= OLDEST && number.is_finite())
+            && (span == Span::Today || phase < empty.part());
+        let count = usize::from(self.short()?);
+        if !good || count > empty.parts.len() {
+            return None;
+        }
+        let mut parts: Vec<(u16, Part)> = Vec::with_capacity(count);
+        for _ in 0..count {
+            let (back, part) = (self.short()?, self.part()?);
+            let follows = parts.last().is_none_or(|(newer, _)| *newer < back);
+            if !follows || usize::from(back) >= empty.parts.len() || !part.is_sound() {
+                return None;
+            }
+            parts.push((back, part));
+        }
+        Some(Window { identity, span, phase, last, parts })
+    }
+
+    fn part(&mut self) -> Option<Part> {
+        Some(Part {
+            count: self.word()?,
+            least: self.number()?,
+            greatest: self.number()?,
+            sum: self.number()?,
+            first: self.number()?,
+            last: self.number()?,
+            area: self.number()?,
+        })
+    }
+
+    fn stored(&mut self) -> Option<Stored> {
+        let written = Duration::from_millis(self.long()?);
+        let windows = (0..self.word()?).map(|_| self.window()).collect::<Option<Vec<Window>>>()?;
+        self.0.is_empty().then_some(Stored { written, windows })
+    }
+}
+
+impl Stored {
+    /// What [`encode`] made.
+    ///
+    /// # Errors
+    /// [`StoredError`] for anything else.
+    pub fn decode(bytes: &[u8]) -> Result<Self, StoredError> {
+        let Some(after) = bytes.strip_prefix(MAGIC) else {
+            // What a lost supply leaves behind: a file without anything in it.
+            let is_blank = bytes.iter().all(|byte| *byte == 0);
+            return Err(if is_blank { StoredError::Damaged } else { StoredError::Foreign });
+        };
+        if bytes.len() > MOST_STORED_BYTES {
+            return Err(StoredError::TooLarge);
+        }
+        let mut header = Bytes(after);
+        let version = header.word().ok_or(StoredError::Damaged)?;
+        if version != VERSION {
+            return Err(StoredError::Version(version));
+        }
+        let (length, sum) = (header.word(), header.word());
+        let rest = header.0;
+        let whole = length == u32::try_from(rest.len()).ok() && sum == Some(checksum(&after[..8], rest));
+        if !whole {
+            return Err(StoredError::Damaged);
+        }
+        Bytes(rest).stored().ok_or(StoredError::Damaged)
+    }
+
+    /// The window over `span` of a reading's numbers, as it is at `now` after a silence since it was stored. `time` is the civil time since
+    /// 1970 in Greenwich, on the local day of the number `day`.
+    ///
+    /// `None` where it was not stored, where everything in it is too old, and where the civil clock was set back.
+    pub fn window(&self, spec: &ReadingSpec, span: Span, now: Moment, time: Duration, day: u64) -> Option<History> {
+        let silence = time.checked_sub(self.written)?;
+        let identity = identity(spec);
+        let window = self.windows.iter().find(|window| window.span == span && window.identity == identity)?;
+        let mut history = History::new(span, spec.stale);
+        let age = window.last.map_or(0, |(age, _)| age);
+        // The window's own clock reads so much when it was stored, which leaves room for all that was heard before.
+        let (newest, own) = match span {
+            Span::Last(length) => {
+                let room = u64::try_from(length.as_nanos()).ok()?.max(age).checked_add(nanoseconds(now))?;
+                let newest = room.div_ceil(history.part()).checked_add(1)?;
+                (newest, newest.checked_mul(history.part())?.checked_add(window.phase)?)
+            }
+            Span::Today => (window.phase, age.checked_add(nanoseconds(now))?),
+        };
+        let over = match span {
+            Span::Last(length) => silence > length,
+            Span::Today => window.phase != day,
+        };
+        if over {
+            return None;
+        }
+        history.newest = newest;
+        let count = history.parts.len() as u64;
+        for (back, part) in &window.parts {
+            // As many parts are there, so that none of them lies before the first.
+            let place = history.place(newest % count + count - u64::from(*back));
+            history.parts[place] = *part;
+        }
+        let stored = Moment::at(Duration::from_nanos(own));
+        history.ahead = (stored + silence).since(now);
+        history.last = window.last.map(|(age, number)| (Moment::at(Duration::from_nanos(own - age)), number));
+        history.settled = stored;
+        Some(history)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::super::Figure;
+    use super::*;
+    use crate::feed::Filter;
+    use crate::readings::{Pick, Trust};
+    use crate::units::lookup;
+
+    const WINDOW: Span = Span::Last(Duration::from_secs(1440));
+    const WRITTEN: Duration = Duration::from_secs(1_795_000_000);
+    const DAY: u64 = 7;
+    const FIGURES: [Figure; 7] =
+        [Figure::Lowest, Figure::Highest, Figure::Mean, Figure::Change, Figure::Slope, Figure::Integral, Figure::Count];
+
+    fn at(seconds: u64) -> Moment {
+        Moment::at(Duration::from_secs(seconds))
+    }
+
+    fn spec(column: usize, unit: &str, stale: Option<Duration>) -> ReadingSpec {
+        ReadingSpec {
+            name: "temp".into(),
+            filter: Filter::new("cellar/ripening/climate").unwrap(),
+            pick: Pick::column(column, ',').unwrap(),
+            range: None,
+            stale,
+            unit: lookup(unit).unwrap(),
+            trust: Trust::PLAIN,
+            presence: None,
+        }
+    }
+
+    fn filled(span: Span, hold: Option<Duration>, samples: &[(u64, f64)]) -> History {
+        let mut history = History::new(span, hold);
+        for (second, number) in samples {
+            history.move_on(at(*second), DAY);
+            history.hear(*number, at(*second));
+        }
+        history
+    }
+
+    fn usual() -> (ReadingSpec, History) {
+        let hold = Some(Duration::from_secs(60));
+        (spec(1, "°C", hold), filled(WINDOW, hold, &[(10, 18.0), (700, 12.0), (1400, 13.0)]))
+    }
+
+    fn stored(spec: &ReadingSpec, history: &History, now: Moment) -> Stored {
+        Stored::decode(&encode([(spec, history)], now, WRITTEN).0).unwrap()
+    }
+
+    fn alike(one: &History, other: &History) -> Result<(), TestCaseError> {
+        for figure in FIGURES {
+            match (one.figure(figure), other.figure(figure)) {
+                // Its parts may be added in another order.
+                (Some(one), Some(other)) if figure == Figure::Integral => prop_assert!((one - other).abs() < 1e-9),
+                (one, other) => prop_assert_eq!(one, other, "{:?}", figure),
+            }
+        }
+        let (mut trend, mut other_trend) = ([None; 48], [None; 48]);
+        one.trend(&mut trend);
+        other.trend(&mut other_trend);
+        prop_assert_eq!(trend, other_trend);
+        Ok(())
+    }
+
+    proptest! {
+        /// Stored at one moment, gone on with at another of a new clock: as if nothing had happened but a silence.
+        #[test]
+        fn a_window_goes_on_where_it_was(
+            steps in proptest::collection::vec((0u64..400, -50.0..50.0f64), 1..60),
+            more in 0u64..2000, silence in 0u64..1441, start in 0u64..5000, later in 0u64..2000, hold in 0u64..3,
+            today: bool,
+        ) {
+            let mut second = 0;
+            let samples: Vec<(u64, f64)> = steps.iter().map(|(step, number)| { second += step; (second, *number) }).collect();
+            let hold = (hold > 0).then(|| Duration::from_secs(hold * 300));
+            let span = if today { Span::Today } else { WINDOW };
+            let spec = spec(1, "°C", hold);
+            let mut history = filled(span, hold, &samples);
+            let stopped = second + more;
+            let stored = stored(&spec, &history, at(stopped));
+            let time = WRITTEN + Duration::from_secs(silence);
+            let mut again = stored.window(&spec, span, at(start), time, DAY).unwrap();
+            // As clocks differ, each goes on by its own.
+            history.move_on(at(stopped), DAY);
+            history.move_on(at(stopped + silence), DAY);
+            again.move_on(at(start), DAY);
+            alike(&history, &again)?;
+            let next = (history.next_move(at(stopped + silence)), again.next_move(at(start)));
+            prop_assert_eq!(next.0.map(|next| next.since(at(stopped + silence))), next.1.map(|next| next.since(at(start))));
+            for (number, wait) in [(3.5, later / 2), (-1.0, later)] {
+                history.move_on(at(stopped + silence + wait), DAY);
+                again.move_on(at(start + wait), DAY);
+                history.hear(number, at(stopped + silence + wait));
+                again.hear(number, at(start + wait));
+                alike(&history, &again)?;
+            }
+            // And once more.
+            let once_more = self::stored(&spec, &again, at(start + later)).window(&spec, span, at(0), WRITTEN, DAY).unwrap();
+            alike(&again, &once_more)?;
+        }
+
+        #[test]
+        fn no_bytes_are_too_odd(bytes in proptest::collection::vec(any::<u8>(), 0..300), silence in 0u64..2000) {
+            // With a good header, so that what is behind it is looked at.
+            let about = [VERSION.to_le_bytes(), (bytes.len() as u32).to_le_bytes()].concat();
+            let sum = checksum(&about, &bytes).to_le_bytes();
+            if let Ok(stored) = Stored::decode(&[&MAGIC[..], &about, &sum, &bytes].concat()) {
+                let time = stored.written + Duration::from_secs(silence);
+                stored.window(&spec(1, "°C", None), WINDOW, at(5), time, DAY);
+            }
+        }
+
+        /// A good file in which a byte is another, and the checksum made to agree: refused, or figures of some sort.
+        #[test]
+        fn a_forged_file_does_no_harm(place in 0usize..300, byte: u8, start in 0u64..5000) {
+            let (spec, history) = usual();
+            let (bytes, _) = encode([(&spec, &history)], at(1410), WRITTEN);
+            let mut rest = bytes[HEADER..].to_vec();
+            let place = place % rest.len();
+            rest[place] = byte;
+            let about = &bytes[MAGIC.len()..MAGIC.len() + 8];
+            let sum = checksum(about, &rest).to_le_bytes();
+            if let Ok(stored) = Stored::decode(&[&MAGIC[..], about, &sum, &rest].concat()) {
+                for time in [stored.written, WRITTEN, Duration::MAX] {
+                    for span in [WINDOW, Span::Today, stored.windows[0].span] {
+                        if let Some(mut history) = stored.window(&spec, span, at(start), time, DAY) {
+                            history.move_on(at(start + 1), DAY);
+                            history.hear(1.0, at(start + 1));
+                            prop_assert!(history.figure(Figure::Count) >= Some(1.0));
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn damage_at_any_byte_and_a_cut_at_any_length_are_seen() {
+        let (spec, history) = usual();
+        let (bytes, left_out) = encode([(&spec, &history)], at(1410), WRITTEN);
+        assert!(Stored::decode(&bytes).is_ok() && left_out == 0);
+        for place in 0..bytes.len() {
+            for change in [1, 2, 4, 8, 16, 32, 64, 128, 255] {
+                let mut damaged = bytes.clone();
+                damaged[place] ^= change;
+                let problem = Stored::decode(&damaged).unwrap_err();
+                let version = u32::from_le_bytes([damaged[8], damaged[9], damaged[10], damaged[11]]);
+                let expected = match place {
+                    0..8 => StoredError::Foreign,
+                    8..12 => StoredError::Version(version),
+                    _ => StoredError::Damaged,
+                };
+                assert_eq!(problem, expected, "byte {place}");
+            }
+        }
+        for length in 0..bytes.len() {
+            let expected = if (1..8).contains(&length) { StoredError::Foreign } else { StoredError::Damaged };
+            assert_eq!(Stored::decode(&bytes[..length]).unwrap_err(), expected, "{length} bytes");
+        }
+        assert_eq!(Stored::decode(&[&bytes[..], b"\0"].concat()).unwrap_err(), StoredError::Damaged);
+        let long = [&bytes[..], &vec![0; MOST_STORED_BYTES]].concat();
+        assert_eq!(Stored::decode(&long).unwrap_err(), StoredError::TooLarge);
+    }
+
+    #[test]
+    fn only_the_same_numbers_go_on() {
+        let (same, history) = usual();
+        let stored = stored(&same, &history, at(1410));
+        let found = |spec: &ReadingSpec, span| stored.window(spec, span, at(0), WRITTEN, DAY).is_some();
+        assert!(found(&same, WINDOW));
+        assert!(found(&ReadingSpec { name: "t".into(), range: Some((0.0, 40.0)), ..same.clone() }, WINDOW));
+        assert!(!found(&spec(2, "°C", None), WINDOW) && !found(&spec(1, "K", None), WINDOW));
+        let elsewhere = Filter::new("cellar/brine/climate").unwrap();
+        assert!(!found(&ReadingSpec { filter: elsewhere, ..same.clone() }, WINDOW));
+        assert!(!found(&same, Span::Last(Duration::from_secs(1441))) && !found(&same, Span::Today));
+    }
+
+    #[test]
+    fn what_is_too_old_and_what_is_yet_to_come_is_empty() {
+        let (spec, history) = usual();
+        let today = filled(Span::Today, None, &[(10, 18.0)]);
+        let (bytes, _) = encode([(&spec, &history), (&spec, &today)], at(1410), WRITTEN);
+        let stored = Stored::decode(&bytes).unwrap();
+        let millisecond = Duration::from_millis(1);
+        let found = |span, time, day| stored.window(&spec, span, at(0), time, day).is_some();
+        let window = Duration::from_secs(1440);
+        for (time, day, expected) in [
+            (WRITTEN - millisecond, DAY, (false, false)),
+            (WRITTEN, DAY, (true, true)),
+            (WRITTEN, DAY + 1, (true, false)),
+            (WRITTEN + window, DAY, (true, true)),
+            (WRITTEN + window + millisecond, DAY, (false, true)),
+        ] {
+            assert_eq!((found(WINDOW, time, day), found(Span::Today, time, day)), expected, "{time:?}, day {day}");
+        }
+    }
+
+    #[test]
+    fn a_window_is_kept_once_and_a_file_is_bounded() {
+        let samples: Vec<(u64, f64)> = (0..1500).map(|second| (second, second as f64)).collect();
+        let history = filled(WINDOW, None, &samples);
+        let specs: Vec<ReadingSpec> = (1..=1000).map(|column| spec(column, "°C", None)).collect();
+        let twice = encode([(&specs[0], &history), (&specs[0], &history)], at(1500), WRITTEN);
+        assert_eq!(twice, encode([(&specs[0], &history)], at(1500), WRITTEN));
+        let (bytes, left_out) = encode(specs.iter().map(|spec| (spec, &history)), at(1500), WRITTEN);
+        assert!(bytes.len() <= MOST_STORED_BYTES);
+        let stored = Stored::decode(&bytes).unwrap();
+        assert_eq!(stored.windows.len() + left_out, 1000);
+        // As many as eight layouts may have.
+        assert!(stored.windows.len() >= 8 * 64, "{} windows", stored.windows.len());
+    }
+}
