@@ -7,10 +7,14 @@ mod check;
 mod completions;
 #[cfg(feature = "demo")]
 mod demo;
+mod explain;
 mod failure;
+mod given;
 mod log;
 mod render;
 mod run;
+#[cfg(feature = "pictures")]
+mod sheet;
 #[cfg(feature = "pictures")]
 mod specimen;
 
@@ -47,6 +51,9 @@ pub struct CommandLine {
 enum Verb {
     Check(check::Arguments),
     Render(render::Arguments),
+    #[cfg(feature = "pictures")]
+    Sheet(sheet::Arguments),
+    Explain(explain::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
@@ -60,6 +67,9 @@ pub fn run(command_line: CommandLine) -> ExitCode {
     let done = match command_line.verb {
         Verb::Check(arguments) => check::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Sheet(arguments) => sheet::run(&arguments),
+        Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),

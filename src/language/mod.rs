@@ -10,6 +10,7 @@ mod each;
 mod finding;
 pub mod model;
 mod nearest;
+pub mod pages;
 mod parser;
 pub mod report;
 pub mod sarif;
