@@ -106,7 +106,8 @@ fn explained(loaded: &Loaded, drawn: &Renderer, at: Point) -> String {
     let Some(screen) = drawn.screen_index().map(|index| &drawn.program().screens[index]) else {
         return format!("{},{} is {light}: no screen is shown, since no condition holds\n", at.x, at.y);
     };
-    let owners: Vec<usize> = (0..screen.items.len()).rev().filter(|index| screen.items[*index].ink.contains(at)).collect();
+    let owners: Vec<usize> =
+        (0..screen.items.len()).rev().filter(|index| screen.items[*index].ink.contains(at)).collect();
     let mut lines = format!("{},{} on screen `{}` is {light}", at.x, at.y, screen.name);
     let (drawn_ones, hidden): (Vec<usize>, Vec<usize>) = owners.iter().partition(|index| drawn.is_drawn(**index));
     let mut others = drawn_ones.iter().chain(&hidden);

@@ -58,7 +58,9 @@ impl Given {
             let (name, number) = pair("--set", set, "temp=12.4")?;
             let index = find("--set", name)?;
             let number: f64 = number.trim().parse().map_err(|_| {
-                Failure::Argument(format!("--set {set}: `{number}` is no number; write, for example, `--set {name}=12.4`"))
+                Failure::Argument(format!(
+                    "--set {set}: `{number}` is no number; write, for example, `--set {name}=12.4`"
+                ))
             })?;
             let in_range = program.readings[index].range.is_none_or(|(low, high)| low <= number && number <= high);
             readings[index] = if in_range { Evaluated::new(number, State::Live) } else { Evaluated::FAULTY };

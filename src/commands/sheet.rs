@@ -9,11 +9,11 @@ use std::sync::Arc;
 
 use jiff::civil::DateTime;
 
-use embedded_graphics_core::geometry::OriginDimensions;
 use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, Strike};
 use crate::layout::{Program, situations};
 use crate::service::load;
+use embedded_graphics_core::geometry::OriginDimensions;
 
 use super::{Failure, program_or_report};
 
@@ -34,7 +34,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "PNG")]
     out: PathBuf,
     /// Pixels of the PNG for each pixel of a panel
-    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=8))]
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=16))]
     scale: u32,
     /// The date and time that clocks show and conditions look at, as that of Greenwich
     #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05")]
@@ -46,7 +46,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let program = program_or_report(&loaded, &arguments.file)?;
     if program.screens.len() > MOST_SCREENS {
         let count = program.screens.len();
-        return Err(Failure::Argument(format!("a sheet holds up to {MOST_SCREENS} screens, and this layout has {count}")));
+        return Err(Failure::Argument(format!(
+            "a sheet holds up to {MOST_SCREENS} screens, and this layout has {count}"
+        )));
     }
     let name = arguments.file.file_name().unwrap_or_default().to_string_lossy();
     let sheet = Sheet::of(&program, &name, arguments.time)?;
@@ -67,11 +69,11 @@ const HEADINGS: (&str, u32) = ("text", 11);
 const MARGIN: i32 = 8;
 /// How many pictures stand side by side.
 const A_ROW: usize = 3;
-/// From a panel's edge to the outer edge of the frame around it: a line of paper, and a thin line of ink.
-const FRAME: i32 = 2;
+/// From a panel's edge to the outer edge of the frame around it: a dark rim, a line of paper, and a thin line of ink.
+const FRAME: i32 = 3;
 /// Pixels between pictures side by side.
 const GUTTER: i32 = 12;
-/// At most so many lines below a picture; what is longer ends in an ellipsis.
+/// At most so many lines stand below a picture; numbers that need more are left out, since the picture shows them.
 const CAPTION_LINES: usize = 4;
 
 /// Texts and panels with their places, and how large a frame holds them.
@@ -93,8 +95,7 @@ impl Sheet {
         let (captions, headings) = (face(CAPTIONS)?, face(HEADINGS)?);
         let cell = program.size.width as i32 + 2 * FRAME;
         let width = 2 * MARGIN + A_ROW as i32 * cell + (A_ROW as i32 - 1) * GUTTER;
-        let mut sheet =
-            Self { texts: Vec::new(), panels: Vec::new(), rules: Vec::new(), width, bottom: MARGIN };
+        let mut sheet = Self { texts: Vec::new(), panels: Vec::new(), rules: Vec::new(), width, bottom: MARGIN };
         let Size { width: columns, height: rows } = program.size;
         sheet.heading(&headings, &captions, name, &format!("{columns}x{rows} pixels"));
         let situations = situations(program, time);
@@ -111,7 +112,10 @@ impl Sheet {
                 };
                 let first = format!("{}: {}{instead}", screen.name, situation.words);
                 let mut lines = wrapped(&captions, &first, cell);
-                lines.extend(wrapped(&captions, &situation.detail, cell));
+                let detail = wrapped(&captions, &situation.detail, cell);
+                if lines.len() + detail.len() <= CAPTION_LINES {
+                    lines.extend(detail);
+                }
                 shorten(&captions, &mut lines, cell);
                 row.push((drawn.frame().clone(), lines));
                 if row.len() == A_ROW {
@@ -169,6 +173,7 @@ impl Sheet {
             };
             frame.fill(grown(FRAME), Ink::Full);
             frame.fill(grown(FRAME - 1), Ink::Off);
+            frame.fill(grown(FRAME - 2), Ink::Full);
         }
         frame.invert(everything);
         for (corner, panel) in &self.panels {

@@ -74,77 +74,70 @@ struct Search<'a> {
 
 impl Search<'_> {
     fn situations(&self) -> Vec<Situation> {
-        let shown = self.program.readings_behind(&self.program.screens[self.screen].inputs());
+        let screen = &self.program.screens[self.screen];
+        let shown = self.program.readings_behind(&screen.inputs());
         let mut found = Vec::new();
-        match &self.program.screens[self.screen].when {
-            None => self.looks(&shown, self.middle(), "", true, &mut found),
-            Some(condition) => {
-                let deciding = self.program.readings_behind(&self.program.inputs_of(condition));
-                match self.find(condition, &deciding, true) {
-                    Some(base) => self.looks(&shown, base, ", taking over", false, &mut found),
-                    None => self.looks(&shown, self.middle(), ", condition not reached", true, &mut found),
-                }
-                if let Some(scene) = self.find(condition, &deciding, false) {
-                    let detail = self.numbers(&deciding, &scene);
-                    found.push(self.situation("condition does not hold".to_string(), detail, scene, false));
-                }
-            }
+        let Some(condition) = &screen.when else {
+            self.looks(&shown, &shown, self.middle(), "typical numbers, live", true, &mut found);
+            return found;
+        };
+        let deciding = self.program.readings_behind(&self.program.inputs_of(condition));
+        let told: Vec<usize> = (0..self.program.readings.len())
+            .filter(|index| shown.contains(index) || deciding.contains(index))
+            .collect();
+        match self.find(condition, &deciding, true) {
+            Some(base) => self.looks(&shown, &told, base, "takes over, live", false, &mut found),
+            None => self.looks(&shown, &shown, self.middle(), "condition not reached, live", true, &mut found),
+        }
+        if let Some(scene) = self.find(condition, &deciding, false) {
+            let detail = self.numbers(&deciding, &scene);
+            found.push(self.situation("condition does not hold", detail, scene, false));
         }
         found
     }
 
-    /// The extremes and the states of the readings on the screen, as far as they leave it shown.
-    fn looks(&self, shown: &[usize], base: Scene, how: &str, alone: bool, found: &mut Vec<Situation>) {
-        let stays = |scene: &Scene| alone || self.shows(scene);
-        let moved = |change: &dyn Fn(&mut Scene, usize)| {
-            let mut scene = base.clone();
-            let mut reached = Vec::new();
+    /// The extremes and the states of the readings on the screen, as far as they leave it shown. The first is called `live`, and
+    /// each tells the numbers of the readings in `told`.
+    fn looks(&self, shown: &[usize], told: &[usize], base: Scene, live: &str, alone: bool, found: &mut Vec<Situation>) {
+        // Changes one reading after the other, and takes back what makes another screen take over.
+        let changed = |from: &Scene, change: &dyn Fn(&mut Scene, usize)| {
+            let (mut scene, mut reached) = (from.clone(), Vec::new());
             for index in shown {
                 let mut next = scene.clone();
                 change(&mut next, *index);
-                if stays(&next) {
+                if alone || self.shows(&next) {
                     scene = next;
                     reached.push(*index);
                 }
             }
             (scene, reached)
         };
-        let to = |extreme: Extreme| moved(&|scene, index| self.put(scene, index, self.extreme(index, extreme))).0;
-        let typical = to(Extreme::Middle);
-        let mut numbers = |words: String, scene: Scene| {
-            let known = found.iter().any(|other: &Situation| other.screen == self.screen && other.scene == scene);
-            if !known {
-                found.push(self.situation(words, self.numbers(shown, &scene), scene, alone));
+        let at = |extreme| changed(&base, &|scene, index| self.put(scene, index, self.extreme(index, extreme))).0;
+        let typical = at(Extreme::Middle);
+        for (words, scene) in [
+            (live, typical.clone()),
+            ("least numbers", at(Extreme::Least)),
+            ("greatest numbers", at(Extreme::Greatest)),
+        ] {
+            if !found.iter().any(|other: &Situation| other.scene == scene) {
+                found.push(self.situation(words, self.numbers(told, &scene), scene, alone));
             }
-        };
-        if shown.is_empty() {
-            numbers(format!("always alike{how}"), typical);
-            return;
         }
-        numbers(format!("typical numbers, live{how}"), typical.clone());
-        numbers("least numbers".to_string(), to(Extreme::Least));
-        numbers("greatest numbers".to_string(), to(Extreme::Greatest));
         for (state, words) in [(State::Stale, "stale"), (State::Waiting, "waiting"), (State::Faulty, "faulty")] {
-            let (scene, reached) = moved(&|scene, index| {
-                self.put(scene, index, self.extreme(index, Extreme::Middle));
-                worsen(scene, index, state);
-            });
+            let (scene, reached) = changed(&typical, &|scene, index| worsen(scene, index, state));
             if reached.is_empty() {
                 continue;
             }
-            let words = if reached.len() == shown.len() {
-                words.to_string()
-            } else {
-                let names = reached.iter().map(|index| self.program.readings[*index].name.as_str());
-                format!("{words}: {}", names.collect::<Vec<_>>().join(", "))
-            };
-            let known: Vec<usize> = shown.iter().copied().filter(|index| scene.readings[*index].is_known()).collect();
-            found.push(self.situation(words, self.numbers(&known, &scene), scene, alone));
+            let names = reached.iter().map(|index| self.program.readings[*index].name.as_str());
+            let names = names.collect::<Vec<_>>().join(", ");
+            let words = if reached == told { words.to_string() } else { format!("{words} {names}") };
+            let known: Vec<usize> = told.iter().copied().filter(|index| scene.readings[*index].is_known()).collect();
+            found.push(self.situation(&words, self.numbers(&known, &scene), scene, alone));
         }
     }
 
-    fn situation(&self, words: String, detail: String, scene: Scene, alone: bool) -> Situation {
-        Situation { screen: self.screen, words, detail, scene, alone }
+    fn situation(&self, words: &str, detail: String, scene: Scene, alone: bool) -> Situation {
+        Situation { screen: self.screen, words: words.to_string(), detail, scene, alone }
     }
 
     /// Whether the program shows this screen.
@@ -309,4 +302,78 @@ fn past(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
     let (low, high) = spec.range.unwrap_or((number - 1.0, number + 1.0));
     let wave = |place: usize| libm::sin((PAST - place) as f64 * core::f64::consts::TAU / 24.0);
     (0..PAST).map(|place| Some((number + (high - low) / 8.0 * wave(place)).clamp(low, high))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    fn program(layout: &str) -> Arc<Program> {
+        crate::service::compile(layout.as_bytes(), Path::new("door.layout")).program.expect("a good layout")
+    }
+
+    fn noon() -> DateTime {
+        DateTime::constant(2026, 11, 25, 12, 0, 0, 0)
+    }
+
+    /// What each situation is called, and the screen that its picture shows.
+    fn told(program: &Arc<Program>) -> Vec<(String, String, Option<String>)> {
+        let tell = |one: &Situation| {
+            let drawn = one.draw(program, noon());
+            (one.words.clone(), one.detail.clone(), drawn.screen().map(str::to_string))
+        };
+        situations(program, noon()).iter().map(tell).collect()
+    }
+
+    const CLIMATE: &str = "panel 128x32\n\
+        reading temp from: \"cellar/a\" unit: °C range: -10..40\n\
+        reading door from: \"cellar/b\" pick: words(open: 1, closed: 0)\n\
+        screen usual { text \"{temp:.1}\" }\n";
+
+    #[test]
+    fn a_plain_screen_is_shown_at_its_ends_and_in_each_state() {
+        let program = program(CLIMATE);
+        let expected = [
+            ("typical numbers, live", "temp 15 °C"),
+            ("least numbers", "temp −10 °C"),
+            ("greatest numbers", "temp 40 °C"),
+            ("stale", "temp 15 °C"),
+            ("waiting", ""),
+            ("faulty", ""),
+        ];
+        let told = told(&program);
+        let names: Vec<(&str, &str)> =
+            told.iter().map(|(words, detail, _)| (words.as_str(), detail.as_str())).collect();
+        assert_eq!(names, expected);
+        let states =
+            situations(&program, noon()).iter().map(|one| one.draw(&program, noon()).words()[0].state).collect();
+        let live = State::Live;
+        let wanted: Vec<State> = vec![live, live, live, State::Stale, State::Waiting, State::Faulty];
+        assert_eq!(wanted, states);
+    }
+
+    #[test]
+    fn a_condition_is_shown_from_both_sides() {
+        let program =
+            program(&format!("{CLIMATE}screen open when: door == 1 and temp < 3 {{ text \"{{temp:.0}}\" }}\n"));
+        let told = told(&program);
+        let open: Vec<_> = told.iter().filter(|(_, detail, _)| detail.contains("door")).collect();
+        assert_eq!(open[0].0, "takes over, live");
+        assert!(open[0].1.contains("door open"), "{open:?}");
+        let last = open.last().unwrap();
+        assert_eq!((last.0.as_str(), last.2.as_deref()), ("condition does not hold", Some("usual")));
+        assert!(open[..open.len() - 1].iter().all(|(_, _, shown)| shown.as_deref() == Some("open")), "{open:?}");
+    }
+
+    #[test]
+    fn a_condition_that_never_holds_is_shown_all_the_same() {
+        let program = program(&format!("{CLIMATE}screen never when: temp > 41 {{ text \"{{temp:.0}}\" }}\n"));
+        assert!(
+            told(&program).iter().any(|(words, _, shown)| {
+                words == "condition not reached, live" && shown.as_deref() == Some("never")
+            })
+        );
+    }
 }
