@@ -111,8 +111,8 @@ impl Sheet {
                     None => ": nothing is shown".to_string(),
                 };
                 let first = format!("{}: {}{instead}", screen.name, situation.words);
-                let mut lines = wrapped(&captions, &first, cell);
-                let detail = wrapped(&captions, &situation.detail, cell);
+                let mut lines = wrapped(&captions, first.split(' '), cell);
+                let detail = wrapped(&captions, situation.detail.split_inclusive(", "), cell);
                 if lines.len() + detail.len() <= CAPTION_LINES {
                     lines.extend(detail);
                 }
@@ -186,16 +186,16 @@ impl Sheet {
     }
 }
 
-/// A text in lines of at most `width` pixels, cut between words; a word that is longer than a line stays whole.
-fn wrapped(strike: &Strike, text: &str, width: i32) -> Vec<String> {
+/// Pieces of a text in lines of at most `width` pixels; a piece that is longer than a line stays whole.
+fn wrapped<'a>(strike: &Strike, pieces: impl Iterator<Item = &'a str>, width: i32) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
+    for piece in pieces.map(str::trim).filter(|piece| !piece.is_empty()) {
         match lines.last_mut() {
-            Some(line) if advance(strike, line) + advance(strike, " ") + advance(strike, word) <= width => {
+            Some(line) if advance(strike, line) + advance(strike, " ") + advance(strike, piece) <= width => {
                 line.push(' ');
-                line.push_str(word);
+                line.push_str(piece);
             }
-            _ => lines.push(word.to_string()),
+            _ => lines.push(piece.to_string()),
         }
     }
     lines

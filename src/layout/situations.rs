@@ -347,11 +347,10 @@ mod tests {
         let names: Vec<(&str, &str)> =
             told.iter().map(|(words, detail, _)| (words.as_str(), detail.as_str())).collect();
         assert_eq!(names, expected);
-        let states =
-            situations(&program, noon()).iter().map(|one| one.draw(&program, noon()).words()[0].state).collect();
+        let looks = situations(&program, noon());
+        let states: Vec<State> = looks.iter().map(|one| one.draw(&program, noon()).words()[0].state).collect();
         let live = State::Live;
-        let wanted: Vec<State> = vec![live, live, live, State::Stale, State::Waiting, State::Faulty];
-        assert_eq!(wanted, states);
+        assert_eq!(states, [live, live, live, State::Stale, State::Waiting, State::Faulty]);
     }
 
     #[test]
