@@ -239,3 +239,72 @@ fn sarif_has_the_findings_of_all_files() {
     let region = &results[0]["locations"][0]["physicalLocation"]["region"];
     assert_eq!((&region["startLine"], &region["startColumn"]), (&2.into(), &12.into()));
 }
+
+#[test]
+fn explain_tells_whose_pixel_it_is() {
+    let at = |arguments: &[&str]| sidelight(&[&["explain", DOOR], arguments].concat());
+    let done = at(&["--at", "71,8", "--set", "temp=12.4", "--set", "rh=91", "--state", "rh=stale"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert_eq!(
+        text(&done.stdout),
+        "71,8 on screen `door` is lit: a bar, stale, that shows 91\n  \
+         layouts/ripening-door.layout:15:7: bar rh over: 60..100% height: 9 target: 85..95%\n  \
+         rh: 91 %, stale, from cellar/ripening/climate\n"
+    );
+    let nothing = text(&at(&["--at", "64,16"]).stdout);
+    assert_eq!(nothing, "64,16 on screen `door` is dark: no element ever paints here\n");
+    let derived = text(&at(&["--at", "70,25", "--set", "temp=12", "--set", "rh=100"]).stdout);
+    assert!(derived.contains("screen `walls`") && derived.contains("temp: 12 °C, live"), "{derived}");
+    assert!(derived.contains("rh: 100 %, live"), "{derived}");
+    let outside = at(&["--at", "128,0"]);
+    assert_eq!(outside.status.code(), Some(2));
+    assert!(text(&outside.stderr).contains("the last one is 127,31"), "{}", text(&outside.stderr));
+    assert_eq!(at(&["--at", "71"]).status.code(), Some(2));
+    assert!(text(&at(&[]).stderr).contains("say which pixel"));
+}
+
+#[test]
+fn explain_has_a_page_for_a_finding() {
+    for arguments in [&["explain", "does", "not", "fit"][..], &["explain", "does not fit"]] {
+        let done = sidelight(arguments);
+        let page = text(&done.stdout);
+        assert_eq!(done.status.code(), Some(0));
+        assert!(page.starts_with("does not fit\n\n") && page.contains("panel 128x32"), "{page}");
+    }
+    let near = sidelight(&["explain", "does not fitt"]);
+    assert_eq!(near.status.code(), Some(2));
+    assert!(text(&near.stderr).contains("did you mean `does not fit`?"), "{}", text(&near.stderr));
+    assert!(text(&sidelight(&["explain"]).stdout).lines().any(|name| name == "overlap"));
+}
+
+#[cfg(feature = "pictures")]
+#[test]
+fn a_sheet_is_the_same_each_time_and_has_the_panels_pictures_in_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = |name: &str, layout: &str, more: &[&str]| {
+        let out = folder.path().join(name);
+        let done = sidelight(&[&["sheet", layout, "--out", out.to_str().unwrap(), "--scale", "1"], more].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+        std::fs::read(out).unwrap()
+    };
+    let once = sheet("once.png", DOOR, &[]);
+    assert!(once == sheet("again.png", DOOR, &[]));
+    let clock = "layouts/packing-clock.layout";
+    assert!(
+        sheet("noon.png", clock, &["--time", "2026-11-25T12:00"])
+            != sheet("one.png", clock, &["--time", "2026-11-25T13:00"])
+    );
+    // The picture that `render` makes of the greatest numbers stands on the sheet, to the pixel.
+    let out = folder.path().join("greatest.png");
+    let greatest = ["render", DOOR, "--set", "temp=40", "--set", "rh=100", "--screen", "door", "--out"];
+    assert!(sidelight(&[&greatest[..], &[out.to_str().unwrap()]].concat()).status.success());
+    let panel = image::open(out).unwrap().into_luma8();
+    let sheet = image::load_from_memory(&once).unwrap().into_luma8();
+    let holds =
+        |left: u32, top: u32| panel.enumerate_pixels().all(|(x, y, lit)| lit == sheet.get_pixel(left + x, top + y));
+    let (right, bottom) = (sheet.width() - panel.width(), sheet.height() - panel.height());
+    assert_eq!(
+        (0..bottom).flat_map(|top| (0..right).map(move |left| (left, top))).filter(|(x, y)| holds(*x, *y)).count(),
+        1
+    );
+}

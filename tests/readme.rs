@@ -1,4 +1,4 @@
-//! The README keeps its word: its commands are ones that the program takes, its verbs are all there are, its picture, its report
+//! The README keeps its word: its commands are ones that the program takes, its verbs are all there are, its pictures, its report
 //! and its configuration are what the program makes of them today.
 
 use std::collections::BTreeSet;
@@ -89,7 +89,7 @@ fn the_report_is_what_check_says() {
 }
 
 #[test]
-fn the_picture_is_what_the_command_above_it_makes() {
+fn each_picture_is_what_the_command_above_it_makes() {
     let page = page();
     let folder = tempfile::tempdir().unwrap();
     let mut drawn = 0;
@@ -108,5 +108,5 @@ fn the_picture_is_what_the_command_above_it_makes() {
         assert!(wanted == got, "{} is not what the program draws today: run the command again", kept.display());
         drawn += 1;
     }
-    assert_eq!(drawn, 1, "the page shows one picture with its command");
+    assert_eq!(drawn, 2, "the page shows two pictures with their commands");
 }

@@ -7,11 +7,15 @@ mod check;
 mod completions;
 #[cfg(feature = "demo")]
 mod demo;
+mod explain;
 mod failure;
 mod format;
+mod given;
 mod log;
 mod render;
 mod run;
+#[cfg(feature = "pictures")]
+mod sheet;
 #[cfg(feature = "pictures")]
 mod specimen;
 
@@ -49,6 +53,9 @@ enum Verb {
     Check(check::Arguments),
     Format(format::Arguments),
     Render(render::Arguments),
+    #[cfg(feature = "pictures")]
+    Sheet(sheet::Arguments),
+    Explain(explain::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
@@ -63,6 +70,9 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Check(arguments) => check::run(&arguments),
         Verb::Format(arguments) => format::run(&arguments),
         Verb::Render(arguments) => render::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Sheet(arguments) => sheet::run(&arguments),
+        Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),

@@ -11,6 +11,7 @@ mod finding;
 pub mod format;
 pub mod model;
 mod nearest;
+pub mod pages;
 mod parser;
 pub mod report;
 pub mod sarif;

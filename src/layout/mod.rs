@@ -12,8 +12,12 @@ mod observer;
 mod overlap;
 mod program;
 mod renderer;
+mod scene;
+mod situations;
 
 pub use compile::compile;
 pub use distance::{Readable, readable};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};
+pub use scene::Scene;
+pub use situations::{Situation, situations, value_in_words};

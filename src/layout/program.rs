@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
+use crate::formulas::{Bounds, Compiled, Input, Observed, TimeStyle};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
@@ -186,6 +186,11 @@ impl Inputs {
         self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
     }
 
+    /// Whether this one belongs to it.
+    pub fn contains(&self, index: usize) -> bool {
+        self.0.get(index / 64).is_some_and(|word| word >> (index % 64) & 1 == 1)
+    }
+
     /// Whether there is no reading at all.
     pub fn is_empty(&self) -> bool {
         self.0.iter().all(|word| *word == 0)
@@ -197,7 +202,51 @@ impl Inputs {
     }
 }
 
+impl Program {
+    /// The same program with one of its screens, by its place, shown whatever its condition says.
+    pub fn alone(&self, screen: usize) -> Program {
+        let screens = self.screens.get(screen).map(|screen| Screen { when: None, ..screen.clone() });
+        Program { screens: screens.into_iter().collect(), ..self.clone() }
+    }
+
+    /// The readings behind a set: its own, and those that what it holds is observed of, in the order of the file.
+    pub fn readings_behind(&self, inputs: &Inputs) -> Vec<usize> {
+        let mut all = inputs.clone();
+        let mut seen = vec![false; self.observed.len()];
+        let next = |all: &Inputs, seen: &[bool]| {
+            (0..seen.len()).find(|place| !seen[*place] && all.contains(self.readings.len() + place))
+        };
+        while let Some(place) = next(&all, &seen) {
+            seen[place] = true;
+            match &self.observed[place] {
+                Observed::Window { reading, .. } | Observed::Age(reading) => all.insert(*reading),
+                Observed::Since(condition) => all.extend(&self.inputs_of(condition)),
+                Observed::Until(_) | Observed::TimeOfDay | Observed::Sun { .. } | Observed::MoonPhase => {}
+            }
+        }
+        (0..self.readings.len()).filter(|index| all.contains(*index)).collect()
+    }
+
+    /// What an expression depends on, directly or through values.
+    pub fn inputs_of(&self, formula: &Compiled) -> Inputs {
+        let mut inputs = Inputs::default();
+        formula.inputs(&mut |input| match input {
+            Input::Reading(reading) => inputs.insert(reading),
+            Input::Observed(observed) => inputs.insert(self.readings.len() + observed),
+            Input::Value(value) => inputs.extend(&self.values[value].inputs),
+        });
+        inputs
+    }
+}
+
 impl Screen {
+    /// What its elements depend on.
+    pub fn inputs(&self) -> Inputs {
+        let mut inputs = Inputs::default();
+        self.items.iter().for_each(|item| inputs.extend(&item.inputs));
+        inputs
+    }
+
     /// The patterns of all clocks on it.
     pub fn clocks(&self) -> impl Iterator<Item = &ClockPattern> {
         self.items.iter().flat_map(Item::clocks)

@@ -235,35 +235,48 @@ impl Renderer {
         several.then(|| since + self.program.screens[screen].turn)
     }
 
+    /// The screen that the picture shows, by its place in the program; none before the first picture, or where no condition holds.
+    pub fn screen_index(&self) -> Option<usize> {
+        self.screen
+    }
+
+    /// Whether the item of the shown screen with this index is drawn: all conditions around it hold.
+    pub fn is_drawn(&self, index: usize) -> bool {
+        self.shown.get(index).is_some_and(|shown| shown.visible)
+    }
+
     /// What the picture says, an entry for each text and bar that is shown, in the order of the file.
     pub fn words(&self) -> Vec<Said> {
-        let Some(screen) = self.screen.map(|index| &self.program.screens[index]) else { return Vec::new() };
-        let said =
-            screen.items.iter().zip(&self.shown).filter(|(_, shown)| shown.visible).filter_map(|(item, shown)| {
-                let floor = shown.state.unwrap_or(State::Live);
-                match &item.drawing {
-                    Drawing::Text(run) => Some(Said {
-                        kind: if shown.text.chars().any(|c| icons::name(c).is_some()) { "icon" } else { "text" },
-                        span: item.span,
-                        content: content(run, shown),
-                        state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
-                    }),
-                    Drawing::Bar { formula, .. } => {
-                        let value = formula.evaluate(&self.given());
-                        let content = if value.is_known() { value.number.to_string() } else { String::new() };
-                        Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
-                    }
-                    Drawing::Trend { reading, history, .. } => {
-                        let history = self.observer.history(*history);
-                        let ends = history.figure(Figure::Lowest).zip(history.figure(Figure::Highest));
-                        let content = ends.map_or(String::new(), |(lowest, highest)| format!("{lowest}..{highest}"));
-                        let state = self.readings[*reading].state.max(floor);
-                        Some(Said { kind: "trend", span: item.span, content, state })
-                    }
-                    Drawing::Line | Drawing::Invert => None,
-                }
-            });
-        said.collect()
+        let items = self.screen.map_or(0, |index| self.program.screens[index].items.len());
+        (0..items).filter_map(|index| self.said(index)).collect()
+    }
+
+    /// What the item of the shown screen with this index says, where it is drawn and says anything.
+    pub fn said(&self, index: usize) -> Option<Said> {
+        let item = self.program.screens[self.screen?].items.get(index)?;
+        let shown = self.shown.get(index).filter(|shown| shown.visible)?;
+        let floor = shown.state.unwrap_or(State::Live);
+        match &item.drawing {
+            Drawing::Text(run) => Some(Said {
+                kind: if shown.text.chars().any(|c| icons::name(c).is_some()) { "icon" } else { "text" },
+                span: item.span,
+                content: content(run, shown),
+                state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
+            }),
+            Drawing::Bar { formula, .. } => {
+                let value = formula.evaluate(&self.given());
+                let content = if value.is_known() { value.number.to_string() } else { String::new() };
+                Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
+            }
+            Drawing::Trend { reading, history, .. } => {
+                let history = self.observer.history(*history);
+                let ends = history.figure(Figure::Lowest).zip(history.figure(Figure::Highest));
+                let content = ends.map_or(String::new(), |(lowest, highest)| format!("{lowest}..{highest}"));
+                let state = self.readings[*reading].state.max(floor);
+                Some(Said { kind: "trend", span: item.span, content, state })
+            }
+            Drawing::Line | Drawing::Invert => None,
+        }
     }
 
     /// What expressions look at.

@@ -46,7 +46,11 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
         }
     };
     let (document, mut findings) = language::parse(text);
-    let (layout, more) = language::check(&document);
+    let (layout, mut more) = language::check(&document);
+    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+        // What stood where the parser could not read on might have used it.
+        more.retain(|finding| finding.name != "never used");
+    }
     findings.extend(more);
     let damaged = findings.iter().any(|finding| finding.severity == Severity::Error);
     let mut program = None;

@@ -414,16 +414,13 @@ impl Expressions<'_> {
             B::And | B::Or => return None,
         };
         if let Some(holds) = settled.get() {
-            let (name, words) = if holds {
-                ("always holds", "this holds whatever the readings are")
+            let finding = if holds {
+                Finding::warning("always holds", span, "this holds whatever the readings are")
             } else {
-                ("never holds", "this can never hold")
+                Finding::warning("never holds", span, "this can never hold")
             };
-            self.findings.push(
-                Finding::warning(name, span, words)
-                    .label("by the ranges of both sides")
-                    .help("mend the number, the unit or the `range:`"),
-            );
+            self.findings
+                .push(finding.label("by the ranges of both sides").help("mend the number, the unit or the `range:`"));
         }
         match result {
             Ok(checked) => Some(checked),
