@@ -3,6 +3,7 @@
 
 use std::hint::black_box;
 use std::sync::Arc;
+use std::time::Duration;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use embedded_graphics::mono_font::{MonoTextStyle, ascii::FONT_10X20};
@@ -91,26 +92,55 @@ fn drawing(criterion: &mut Criterion) {
     group.finish();
 }
 
+/// The same two readings with ten values computed from them and three windows of a day.
+const DERIVED: &str = "panel 128x64\n\
+    reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -9..40\n\
+    reading rh from: \"cellar/ripening/climate\" pick: column(2) unit: % range: 0..100\n\
+    value dew = dew_point(temp, rh)\n\
+    value frost = frost_point(temp, rh)\n\
+    value water = absolute_humidity(temp, rh)\n\
+    value vapour = vapour_pressure(temp, rh)\n\
+    value deficit = vapour_pressure_deficit(temp, rh)\n\
+    value wet = wet_bulb(temp, rh, 1013hPa)\n\
+    value ratio = mixing_ratio(temp, rh, 1013hPa)\n\
+    value felt = humidex(temp, rh)\n\
+    value spread = temp - dew\n\
+    value near = spread < 2\n\
+    screen door {\n\
+      text \"{dew:.0} {frost:.0} {water:.0} {vapour:.0} {deficit:.1}\" size: 9\n\
+      text \"{wet:.0} {ratio:.0} {felt:.0} {if near then \\\"wet\\\" else \\\"dry\\\"}\" size: 9\n\
+      text \"{lowest(temp, 24h):.1} {highest(temp, 24h):.1} {mean(rh, 24h):.0}\" size: 9\n\
+    }\n";
+
 fn payload_to_frame(criterion: &mut Criterion) {
-    let program = program(LAYOUT);
+    messages(criterion, "payload to changed frame", LAYOUT);
+    messages(criterion, "payload to changed frame, ten derived values and three windows", DERIVED);
+}
+
+fn messages(criterion: &mut Criterion, name: &str, layout: &str) {
+    let program = program(layout);
     let mut store = Store::new(program.readings.clone());
     let mut renderer = Renderer::new(program, Moment::default());
+    let mut now = Moment::default();
     let mut outcomes = Vec::new();
     let payloads: Vec<String> =
         (0..1000).map(|step| format!("{:.1},{:.1}", temperature(step).number, humidity(step).number)).collect();
     let mut step = 0;
-    criterion.bench_function("payload to changed frame", |bencher| {
+    criterion.bench_function(name, |bencher| {
         bencher.iter(|| {
             step = (step + 1) % payloads.len();
+            // A message every four seconds, as is usual (common practice).
+            now = now + Duration::from_secs(4);
             let payload = payloads[step].as_bytes();
-            store.accept("cellar/ripening/climate", payload, false, Moment::default(), &mut outcomes);
+            store.accept("cellar/ripening/climate", payload, false, now, &mut outcomes);
             for outcome in outcomes.iter().filter(|outcome| outcome.changed) {
                 if let Some(reading) = store.reading(outcome.reading) {
                     let number = reading.value().unwrap_or_default();
-                    renderer.set(outcome.reading, Evaluated::new(number, reading.state(Moment::default())));
+                    renderer.set(outcome.reading, Evaluated::new(number, reading.state(now)));
+                    renderer.hear(outcome.reading, number, now);
                 }
             }
-            black_box(renderer.draw(Moment::default()));
+            black_box(renderer.draw(now));
         });
     });
 }
