@@ -64,7 +64,7 @@ fn what_cannot_work_is_refused_before_anything_is_shown() {
         [&["door.layout", "--broker", "mqtt://b", "--panel", "picture:door.png"], more].concat()
     };
     let report = refused(&cellar, &with(&[]));
-    assert!(report.contains("door.layout:11:12") && report.contains("cannot be shown as it is"), "{report}");
+    assert!(report.contains("door.layout:11:11") && report.contains("cannot be shown as it is"), "{report}");
     assert!(!cellar.path("door.png").exists());
     fs::write(cellar.path("door.layout"), DOOR).unwrap();
     fs::write(cellar.path("secret"), "geheim").unwrap();

@@ -50,7 +50,7 @@ fn a_broken_layout_changes_nothing_and_is_named_by_line_and_column() {
     let (cellar, run, mut sensor) = live(&broker, &[]);
     let good = cellar.rendered(&GOOD);
     fs::write(cellar.path("door.layout"), DOOR.replace("temp over", "tmp over")).unwrap();
-    run.says("door.layout:11:12: ");
+    run.says("door.layout:11:11: ");
     run.says("door.layout: cannot be shown as it is; the last good screen stays");
     assert_eq!(fs::read(cellar.path("door.png")).unwrap(), good);
     // It goes on with the last good layout.
