@@ -109,9 +109,12 @@ fn find(program: &Program, option: &str, name: &str) -> Result<usize, Failure> {
 fn past_of(program: &Program, past: &str) -> Result<(usize, Vec<Option<f64>>), Failure> {
     let (name, numbers) = pair("--past", past, "temp=12.0,12.2,,12.4")?;
     let index = find(program, "--past", name)?;
-    let number = |text: &str| match text.trim() {
-        "" => Ok(None),
-        text => text.parse().map(Some).map_err(|_| Failure::Argument(format!("--past {past}: `{text}` is no number"))),
+    let (low, high) = program.readings[index].range.unwrap_or((f64::MIN, f64::MAX));
+    let number = |text: &str| match (text.trim(), text.trim().parse()) {
+        ("", _) => Ok(None),
+        (_, Ok(number)) if low <= number && number <= high => Ok(Some(number)),
+        (text, Ok(_)) => Err(Failure::Argument(format!("--past {past}: {text} is outside of the reading's range"))),
+        (text, Err(_)) => Err(Failure::Argument(format!("--past {past}: `{text}` is no number"))),
     };
     Ok((index, numbers.split(',').map(number).collect::<Result<_, _>>()?))
 }

@@ -3,6 +3,7 @@
 //! Plain data that says what to observe; the renderer keeps the numbers, and expressions look at them by their place.
 
 use crate::readings::history::Figure;
+use crate::units::Conversion;
 
 use super::Compiled;
 
@@ -17,6 +18,15 @@ pub enum Observed {
         reading: usize,
         /// Which figure.
         figure: Figure,
+    },
+    /// The characteristic of pressure tendency: a figure of WMO code table 0200.
+    Characteristic {
+        /// The history of three hours.
+        history: usize,
+        /// The reading that it is of.
+        reading: usize,
+        /// From the reading's unit to hPa.
+        conversion: Conversion,
     },
     /// How long ago the reading with this index was heard, in seconds.
     Age(usize),
@@ -65,7 +75,7 @@ impl Observed {
     /// How it is written where it is a time.
     pub fn style(&self) -> Option<TimeStyle> {
         match self {
-            Observed::Window { .. } | Observed::MoonPhase => None,
+            Observed::Window { .. } | Observed::Characteristic { .. } | Observed::MoonPhase => None,
             Observed::Age(_) | Observed::Since(_) | Observed::Until(_) => Some(TimeStyle::Span),
             Observed::TimeOfDay | Observed::Sun { .. } => Some(TimeStyle::OfDay),
         }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use crate::draw::{BarShape, Point, Rectangle, Size, TrendShape};
 use crate::faces::{Catalogue, Legibility, Strike, icons};
-use crate::formulas::{Compiled, Input};
+use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
 use crate::language::{self, Finding, Severity};
 use crate::panel::Glass;
@@ -103,11 +103,7 @@ impl Compiler<'_> {
     }
 
     fn add_inputs(&self, inputs: &mut Inputs, formula: &Compiled) {
-        formula.inputs(&mut |input| match input {
-            Input::Reading(reading) => inputs.insert(reading),
-            Input::Observed(observed) => inputs.insert(self.readings + observed),
-            Input::Value(value) => inputs.extend(&self.value_inputs[value]),
-        });
+        inputs.add(formula, self.readings, |value| &self.value_inputs[value]);
     }
 
     fn screen(&mut self, layout: &Layout, screen: &model::Screen) -> Screen {

@@ -8,9 +8,10 @@ use std::time::Duration;
 use jiff::civil::DateTime;
 
 use crate::formulas::sun::{self, Light};
-use crate::formulas::{Evaluated, Given, LONGEST, Observed, SunEvent, moon, rounded, step};
+use crate::formulas::{Evaluated, Given, LONGEST, Observed, SunEvent, moon, rounded, step, tendency};
 use crate::readings::history::{Figure, History, Span, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
+use crate::units::Conversion;
 
 use super::program::{Inputs, Program};
 
@@ -121,14 +122,18 @@ impl Observer {
                     let before = self.observed[index];
                     let number = match (self.stirred[*history], figure) {
                         // A slope is the work of many pairs, and changes little between one part of the window and the next.
-                        (Stirred::Heard, Figure::Slope) if before.is_known() => Some(before.number),
-                        (Stirred::Not, _) if before.is_known() => Some(before.number),
+                        (Stirred::Heard, Figure::Slope) | (Stirred::Not, _) if before.is_known() => Some(before.number),
                         _ => self.histories[*history].figure(*figure),
                     };
-                    let live = readings[*reading].state == State::Live;
-                    number.map_or(Evaluated::WAITING, |number| {
-                        Evaluated::new(number, if live { State::Live } else { State::Stale })
-                    })
+                    from_window(number, readings[*reading])
+                }
+                Observed::Characteristic { history, reading, conversion } => {
+                    let before = self.observed[index];
+                    let number = match self.stirred[*history] {
+                        Stirred::Not | Stirred::Heard if before.is_known() => Some(before.number),
+                        _ => characteristic(&self.histories[*history], *conversion),
+                    };
+                    from_window(number, readings[*reading])
                 }
                 Observed::Age(reading) => span(self.heard[*reading], now),
                 Observed::Since(_) => continue,
@@ -207,7 +212,7 @@ impl Observer {
             })
         };
         let observed = program.observed.iter().enumerate().filter_map(|(index, observed)| match observed {
-            Observed::Window { .. } => None,
+            Observed::Window { .. } | Observed::Characteristic { .. } => None,
             Observed::TimeOfDay => Some(now + Duration::from_secs(60 - seconds_of_day(time) % 60)),
             Observed::Sun { .. } => Some(now + Duration::from_secs(DAY - seconds_of_day(time))),
             Observed::MoonPhase => Some(now + Duration::from_secs(3600 - seconds_of_day(time) % 3600)),
@@ -284,6 +289,24 @@ impl Observer {
             }
         }
     }
+}
+
+/// A figure of a window: waiting where nothing tells, and old where its reading is not live.
+fn from_window(number: Option<f64>, reading: Evaluated) -> Evaluated {
+    let state = if reading.state == State::Live { State::Live } else { State::Stale };
+    number.map_or(Evaluated::WAITING, |number| Evaluated::new(number, state))
+}
+
+/// The characteristic of a window of pressures, where it has one every half hour.
+fn characteristic(history: &History, conversion: Conversion) -> Option<f64> {
+    let mut columns = [None; 7];
+    history.trend(&mut columns);
+    let mut pressures = [0.0; 7];
+    for (pressure, column) in pressures.iter_mut().zip(columns) {
+        let (least, greatest) = column?;
+        *pressure = conversion.apply((least + greatest) / 2.0);
+    }
+    tendency::characteristic(&pressures).map(|characteristic| f64::from(characteristic.code()))
 }
 
 /// What the sun does, in seconds after local midnight; waiting on a day on which it does not.

@@ -181,6 +181,15 @@ impl Inputs {
         self.0.iter_mut().zip(&other.0).for_each(|(own, other)| *own |= other);
     }
 
+    /// Adds what an expression depends on, directly or through values, in a program of so many readings.
+    pub fn add<'a>(&mut self, formula: &Compiled, readings: usize, of_value: impl Fn(usize) -> &'a Inputs) {
+        formula.inputs(&mut |input| match input {
+            Input::Reading(reading) => self.insert(reading),
+            Input::Observed(observed) => self.insert(readings + observed),
+            Input::Value(value) => self.extend(of_value(value)),
+        });
+    }
+
     /// Whether both have a reading in common.
     pub fn meets(&self, other: &Inputs) -> bool {
         self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
@@ -219,7 +228,9 @@ impl Program {
         while let Some(place) = next(&all, &seen) {
             seen[place] = true;
             match &self.observed[place] {
-                Observed::Window { reading, .. } | Observed::Age(reading) => all.insert(*reading),
+                Observed::Window { reading, .. }
+                | Observed::Characteristic { reading, .. }
+                | Observed::Age(reading) => all.insert(*reading),
                 Observed::Since(condition) => all.extend(&self.inputs_of(condition)),
                 Observed::Until(_) | Observed::TimeOfDay | Observed::Sun { .. } | Observed::MoonPhase => {}
             }
@@ -230,11 +241,7 @@ impl Program {
     /// What an expression depends on, directly or through values.
     pub fn inputs_of(&self, formula: &Compiled) -> Inputs {
         let mut inputs = Inputs::default();
-        formula.inputs(&mut |input| match input {
-            Input::Reading(reading) => inputs.insert(reading),
-            Input::Observed(observed) => inputs.insert(self.readings.len() + observed),
-            Input::Value(value) => inputs.extend(&self.values[value].inputs),
-        });
+        inputs.add(formula, self.readings.len(), |value| &self.values[value].inputs);
         inputs
     }
 }

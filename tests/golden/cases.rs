@@ -10,7 +10,7 @@ use std::path::Path;
 use jiff::civil::DateTime;
 use sidelight::draw::Size;
 use sidelight::formulas::Evaluated;
-use sidelight::layout::Program;
+use sidelight::layout::{Program, Scene};
 use sidelight::panel::{Controller, Setup};
 use sidelight::readings::State;
 
@@ -111,36 +111,30 @@ fn section(section: &str) -> Case {
 
 impl Case {
     /// The program with only the screen that the case is about.
-    pub fn prepared(&self, mut program: Program) -> Program {
-        if let Some(name) = &self.screen {
-            program.screens.retain(|screen| screen.name == *name);
-            assert_eq!(program.screens.len(), 1, "{}: no screen {name}", self.name);
-            program.screens[0].when = None;
-        }
-        program
+    pub fn prepared(&self, program: Program) -> Program {
+        let Some(name) = &self.screen else { return program };
+        let screen = program.screens.iter().position(|screen| screen.name == *name);
+        program.alone(screen.unwrap_or_else(|| panic!("{}: no screen {name}", self.name)))
     }
 
-    /// Each reading as the settings put it; what is not set is waiting.
-    pub fn values(&self, program: &Program) -> Vec<Evaluated> {
-        let mut values = vec![Evaluated::WAITING; program.readings.len()];
-        for (name, setting) in &self.settings {
-            let index = program.readings.iter().position(|spec| spec.name == *name);
-            let index = index.unwrap_or_else(|| panic!("{}: no reading {name}", self.name));
-            match setting {
-                Setting::Number(number) => values[index] = Evaluated::new(*number, State::Live),
-                Setting::State(state) => values[index].state = *state,
-            }
-        }
-        values
-    }
-
-    /// The readings that have a past, by their places.
-    pub fn pasts(&self, program: &Program) -> Vec<(usize, &[Option<f64>])> {
+    /// The readings and their pasts as the settings put them; what is not set is waiting.
+    pub fn scene(&self, program: &Program) -> Scene {
         let place = |name: &str| {
             let place = program.readings.iter().position(|spec| spec.name == name);
             place.unwrap_or_else(|| panic!("{}: no reading {name}", self.name))
         };
-        self.pasts.iter().map(|(name, numbers)| (place(name), numbers.as_slice())).collect()
+        let mut scene = Scene::waiting(program);
+        for (name, setting) in &self.settings {
+            let reading = &mut scene.readings[place(name)];
+            match setting {
+                Setting::Number(number) => *reading = Evaluated::new(*number, State::Live),
+                Setting::State(state) => reading.state = *state,
+            }
+        }
+        for (name, numbers) in &self.pasts {
+            scene.past[place(name)].clone_from(numbers);
+        }
+        scene
     }
 
     pub fn setup(&self, size: Size) -> Setup {

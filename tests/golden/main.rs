@@ -10,14 +10,12 @@ mod difference;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock};
-use std::time::Duration;
 
 use sidelight::draw::{Frame, picture};
 use sidelight::faces::Catalogue;
 use sidelight::language;
-use sidelight::layout::{self, Renderer};
+use sidelight::layout;
 use sidelight::panel::{Driver, EmulatedPanel};
-use sidelight::readings::{Moment, State};
 
 use cases::Case;
 
@@ -43,21 +41,8 @@ fn on_glass(case: &Case) -> Frame {
     });
     let report = language::report::to_text(&case.name, &case.text, &findings, false);
     let program = program.unwrap_or_else(|| panic!("case {} does not compile:\n{report}", case.name));
-    // Late enough for every window to lie before it.
-    let now = Moment::at(Duration::from_secs(40 * 24 * 3600));
     let program = Arc::new(case.prepared(program));
-    let mut renderer = Renderer::new(Arc::clone(&program), now);
-    renderer.set_time(now, case.time);
-    for (index, numbers) in case.pasts(&program) {
-        renderer.remember(index, numbers, now);
-    }
-    for (index, value) in case.values(&program).into_iter().enumerate() {
-        renderer.set(index, value);
-        if value.state == State::Live {
-            renderer.hear(index, value.number, now);
-        }
-    }
-    renderer.draw(now);
+    let renderer = case.scene(&program).draw(&program, case.time, 0);
     let setup = case.setup(renderer.program().size);
     let glass = EmulatedPanel::new(setup.controller, setup.size, 0x3c, 0x5eed);
     let mut driver = Driver::new(glass, 0x3c, setup).expect("the setup is one of the known ones");

@@ -519,7 +519,7 @@ fn converted(compiled: Compiled, conversion: Conversion) -> Compiled {
     }
 }
 
-fn unlike(span: Span, from: Unit, to: Unit) -> Finding {
+pub(super) fn unlike(span: Span, from: Unit, to: Unit) -> Finding {
     let name = |unit: Unit| if unit.is_bare() { "a bare number".to_string() } else { unit.to_string() };
     let finding = Finding::error("unlike units", span, format!("{} cannot be given in {}", name(from), name(to)))
         .label(label_of(from));

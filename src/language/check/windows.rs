@@ -13,7 +13,7 @@ use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
 
 use super::arguments::{duration, expected, number_in};
-use super::expressions::{Checked, Expressions};
+use super::expressions::{Checked, Expressions, unlike};
 
 /// Figures of a window by their names in a layout file.
 const FIGURES: [(&str, Figure); 7] = [
@@ -25,6 +25,9 @@ const FIGURES: [(&str, Figure); 7] = [
     ("integral", Figure::Integral),
     ("count", Figure::Count),
 ];
+/// The characteristic of pressure tendency, by its name, and the three hours that it is of.
+const CHARACTERISTIC: &str = "pressure_characteristic";
+const TENDENCY: Window = Window::Last(Duration::from_secs(3 * 3600));
 /// Spans of time by their names.
 const TIMES: [&str; 5] = ["age", "time_since", "until", "time_of_day", "moon_phase"];
 /// What the sun does, by its names.
@@ -90,7 +93,7 @@ impl Observations {
 
 /// The names of all these functions.
 pub(super) fn names() -> impl Iterator<Item = &'static str> + Clone {
-    FIGURES.iter().map(|(name, _)| *name).chain(TIMES).chain(SUN.iter().map(|(name, _)| *name))
+    FIGURES.iter().map(|(name, _)| *name).chain([CHARACTERISTIC]).chain(TIMES).chain(SUN.iter().map(|(name, _)| *name))
 }
 
 impl Expressions<'_> {
@@ -112,6 +115,7 @@ impl Expressions<'_> {
                 let place = self.observations.place(Observed::MoonPhase, Bounds { low: 0.0, high: 100.0 });
                 Some(units::lookup("%").map(|unit| Checked::Number(Compiled::Observed(place), unit)))
             }
+            CHARACTERISTIC => Some(self.characteristic(plain, span)),
             "age" => Some(self.age(plain, span)),
             "time_since" => Some(self.time_since(plain, span)),
             "until" => Some(self.until(plain, span)),
@@ -180,6 +184,25 @@ impl Expressions<'_> {
             },
             unit,
         ))
+    }
+
+    fn characteristic(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
+        let [pressure] = plain else {
+            let example = format!("`{CHARACTERISTIC}` takes a reading: `{CHARACTERISTIC}(pressure)`");
+            self.wrong_count(span, example, plain.len());
+            return None;
+        };
+        let at = pressure.span;
+        let (reading, unit) = self.reading(pressure)?;
+        let hectopascal = units::lookup("hPa")?;
+        let Some(conversion) = units::conversion(unit, hectopascal) else {
+            self.findings.push(unlike(at, unit, hectopascal));
+            return None;
+        };
+        let history = self.observations.history(reading, TENDENCY, span, self.findings)?;
+        let observed = Observed::Characteristic { history, reading, conversion };
+        let place = self.observations.place(observed, Bounds { low: 0.0, high: 8.0 });
+        Some(Checked::Number(Compiled::Observed(place), Unit::BARE))
     }
 
     fn age(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
