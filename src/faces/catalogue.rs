@@ -6,8 +6,10 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
+use miniz_oxide::inflate::decompress_to_vec_zlib_with_limit;
+
 use super::Strike;
-use super::bdf::{BdfError, Sheet};
+use super::bdf::{BdfError, MAX_BYTES, Sheet};
 use super::outline::{FIGURE_HEIGHTS, Outline, OutlineError};
 
 /// A family of the project's own bitmap faces.
@@ -15,8 +17,8 @@ struct Family {
     name: &'static str,
     /// The figure heights in pixels, ascending.
     heights: &'static [u32],
-    /// The BDF text of each height, in the same order.
-    sources: &'static [&'static str],
+    /// The BDF text of each height as a zlib stream (RFC 1950), in the same order.
+    sources: &'static [&'static [u8]],
 }
 
 /// The table of families from the names of the files in `fonts/`: a family, and its figure heights in ascending order.
@@ -26,7 +28,7 @@ macro_rules! families {
             name: $family,
             heights: &[$($height),+],
             sources: &[$(
-                include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/fonts/", $family, "-", $height, ".bdf"))
+                include_bytes!(concat!(env!("OUT_DIR"), "/", $family, "-", $height, ".z")) as &[u8]
             ),+],
         }),*]
     };
@@ -217,7 +219,7 @@ impl Catalogue {
             return Ok(strike);
         }
         let strike = Arc::new(match found {
-            Found::BuiltIn(built_in) => Sheet::parse(built_in.sources[index])
+            Found::BuiltIn(built_in) => Sheet::parse(&unpacked(built_in.sources[index]))
                 .and_then(|sheet| sheet.into_strike(family))
                 .map_err(|error| FaceError::Damaged { family: family.into(), error })?,
             Found::Outline(outline) => outline.strike(family, figure_height),
@@ -254,6 +256,12 @@ impl Catalogue {
     }
 }
 
+/// The text of a face that is part of the program; what cannot be unpacked is empty, and so no face.
+fn unpacked(source: &[u8]) -> String {
+    let bytes = decompress_to_vec_zlib_with_limit(source, MAX_BYTES).unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
 /// Where in `heights` the wanted one stands.
 fn place(family: &str, heights: &[u32], figure_height: u32) -> Result<usize, FaceError> {
     heights.binary_search(&figure_height).map_err(|after| FaceError::NoSuchSize {
@@ -268,6 +276,9 @@ fn place(family: &str, heights: &[u32], figure_height: u32) -> Result<usize, Fac
 mod tests {
     use std::collections::BTreeSet;
     use std::path::Path;
+    use std::sync::LazyLock;
+
+    use miniz_oxide::deflate::compress_to_vec_zlib;
 
     use super::*;
     use crate::faces::outline::specimen::Specimen;
@@ -275,13 +286,21 @@ mod tests {
     const TINY_3: &str = "STARTFONT 2.2\nFONT tiny\nSIZE 3 75 75\nFONTBOUNDINGBOX 2 3 0 0\nSTARTPROPERTIES 3\nFONT_ASCENT 3\n\
         FONT_DESCENT 1\nFIGURE_HEIGHT 3\nENDPROPERTIES\nCHARS 1\nSTARTCHAR zero\nENCODING 48\nSWIDTH 0 0\nDWIDTH 3 0\n\
         BBX 2 3 0 0\nBITMAP\nC0\nC0\nC0\nENDCHAR\nENDFONT\n";
-    static TEST: &[Family] = &[
-        Family { name: "tiny", heights: &[3, 5, 9], sources: &[TINY_3, "no face", ""] },
-        Family { name: "other", heights: &[3, 6], sources: &[TINY_3, TINY_3] },
-    ];
+    static TEST: LazyLock<[Family; 2]> = LazyLock::new(|| {
+        [
+            Family { name: "tiny", heights: &[3, 5, 9], sources: packed(&[TINY_3, "no face", ""]) },
+            Family { name: "other", heights: &[3, 6], sources: packed(&[TINY_3, TINY_3]) },
+        ]
+    });
+
+    /// As they stand in the program, which keeps them to its end.
+    fn packed(texts: &[&str]) -> &'static [&'static [u8]] {
+        let packed = texts.iter().map(|text| &*compress_to_vec_zlib(text.as_bytes(), 6).leak());
+        packed.collect::<Vec<_>>().leak()
+    }
 
     fn catalogue() -> Catalogue {
-        Catalogue::of(TEST)
+        Catalogue::of(&*TEST)
     }
 
     #[test]
