@@ -209,11 +209,13 @@ impl History {
 
     /// A figure of the window; `None` where nothing in it tells.
     pub fn figure(&self, figure: Figure) -> Option<f64> {
-        let mut parts = self.heard().map(|(_, part)| part);
+        // Neither ends nor counts depend on the order of the parts, and sums only in their last bit.
+        let parts = self.parts.iter().filter(|part| part.count > 0);
         match figure {
             Figure::Lowest => parts.map(|part| part.least).reduce(f64::min),
             Figure::Highest => parts.map(|part| part.greatest).reduce(f64::max),
             Figure::Mean => {
+                let mut parts = self.heard().map(|(_, part)| part);
                 let first = *parts.next()?;
                 let all = parts.fold(first, |all, part| Part {
                     count: all.count.saturating_add(part.count),
@@ -226,6 +228,7 @@ impl History {
                 Some(all.mean().clamp(all.least, all.greatest))
             }
             Figure::Change => {
+                let mut parts = self.heard().map(|(_, part)| part);
                 let first = parts.next()?;
                 Some(parts.last().unwrap_or(first).last - first.first)
             }
