@@ -201,12 +201,6 @@ fn below(wanted: &[Wanted], allowance: usize) -> Vec<String> {
     below
 }
 
-/// Two numbers in a hundred: so far the engine's answers may differ between processors, whose vector units round in another order, and
-/// when a picture is moved by a part of a sample.
-fn scatter() -> usize {
-    numbers().len() / 50
-}
-
 fn engine_is_missing() -> bool {
     let version = Command::new("tesseract").arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status();
     version.is_err()
@@ -217,7 +211,8 @@ fn a_machine_reads_the_numbers() {
     if engine_is_missing() {
         return skipped("there is no `tesseract` here; install the Debian package tesseract-ocr");
     }
-    let below = below(&built_in(), scatter());
+    // The engine's data is of whole numbers: every processor gives the same answers.
+    let below = below(&built_in(), 0);
     assert!(below.is_empty(), "worse than before:\n{}", below.join("\n"));
 }
 
@@ -228,6 +223,7 @@ fn outline_faces_are_read_as_well_as_through_hinting() {
     if engine_is_missing() || outlines.is_empty() {
         return skipped("outline faces need the Debian packages tesseract-ocr and fonts-dejavu-core");
     }
-    let below = below(&outlines, scatter());
+    // One number in a hundred, by which the engine's answers scatter when a picture is moved by a part of a sample.
+    let below = below(&outlines, numbers().len() / 100);
     assert!(below.is_empty(), "worse than the reference:\n{}", below.join("\n"));
 }
