@@ -9,7 +9,7 @@ use sidelight::draw::{Frame, Point};
 use sidelight::faces::Catalogue;
 use sidelight::feed::Message;
 use sidelight::formulas::Evaluated;
-use sidelight::language;
+use sidelight::language::{self, clock};
 use sidelight::layout::{self, Program, Renderer};
 use sidelight::readings::{Moment, State};
 use sidelight::service::Pane;
@@ -206,11 +206,11 @@ fn screens_are_shown_in_turn() {
 fn a_clock_moves_on_by_itself() {
     let program = program("panel 128x32\nscreen s { text \"{clock(\"%H:%M\")}\" }\n");
     let mut renderer = Renderer::new(program, at(0));
-    renderer.set_time(at(10), DateTime::constant(2026, 11, 25, 14, 5, 48, 0));
+    renderer.set_time(at(10), clock::greenwich(DateTime::constant(2026, 11, 25, 14, 5, 48, 0)));
     renderer.draw(at(10));
     assert_eq!(said(&renderer), ["text Live 14:05"]);
     assert_eq!(renderer.next_change(), Some(at(22)));
-    renderer.set_time(at(22), DateTime::constant(2026, 11, 25, 14, 6, 0, 0));
+    renderer.set_time(at(22), clock::greenwich(DateTime::constant(2026, 11, 25, 14, 6, 0, 0)));
     assert!(renderer.draw(at(22)));
     assert_eq!(said(&renderer), ["text Live 14:06"]);
 }
@@ -245,12 +245,12 @@ fn a_partial_redraw_gives_what_a_full_one_gives() {
 
 /// What a pane says after each of these messages: second, topic, payload.
 fn heard(layout: &str, messages: &[(u64, &str, &str)]) -> Vec<String> {
-    let noon = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
+    let noon = clock::greenwich(DateTime::constant(2026, 11, 25, 12, 0, 0, 0));
     let mut pane = Pane::new(program(layout), at(0));
     let mut hear = |(second, topic, payload): &(u64, &str, &str)| {
         let message = Message { topic: (*topic).into(), payload: payload.as_bytes().into(), retained: false };
         pane.accept(&message, at(*second));
-        pane.update(at(*second), noon);
+        pane.update(at(*second), &noon);
         let words = pane.words();
         words.iter().map(|said| format!("{:?} {}", said.state, said.content)).collect::<Vec<_>>().join(", ")
     };

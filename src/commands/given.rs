@@ -4,7 +4,9 @@
 
 use std::sync::Arc;
 
+use jiff::ZonedDateTime;
 use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
 
 use crate::formulas::Evaluated;
 use crate::language::nearest;
@@ -12,6 +14,14 @@ use crate::layout::{Program, Renderer, Scene};
 use crate::readings::State;
 
 use super::Failure;
+
+/// A time with its zone between brackets, as in RFC 9557, or one of `zone`.
+pub(super) fn time_of(text: &str, zone: TimeZone) -> Result<ZonedDateTime, jiff::Error> {
+    if text.ends_with(']') {
+        return text.parse();
+    }
+    text.parse::<DateTime>()?.to_zoned_datetime(zone)
+}
 
 /// What the readings, the clock and the choice of screens are taken to be.
 #[derive(Debug, clap::Args)]
@@ -25,9 +35,13 @@ pub(super) struct Given {
     /// Give a reading a past: numbers evenly spread over its longest window, oldest first; an empty one is a silence
     #[arg(long, value_name = "NAME=NUMBER,NUMBER,…")]
     past: Vec<String>,
-    /// The date and time that clocks show, as 2026-11-25T14:05; now where it is not given
-    #[arg(long, value_name = "DATE-TIME")]
-    time: Option<DateTime>,
+    /// The date and time that clocks show, as 2026-11-25T14:05, or of another time zone as 2026-11-25T14:05[Europe/Paris]; now where it
+    /// is not given
+    #[arg(long, value_name = "DATE-TIME", value_parser = |text: &str| time_of(text, TimeZone::system()))]
+    time: Option<ZonedDateTime>,
+    /// Take the broker for lost
+    #[arg(long)]
+    offline: bool,
     /// Show this screen, whatever the conditions say
     #[arg(long, value_name = "NAME")]
     screen: Option<String>,
@@ -46,8 +60,8 @@ impl Given {
             scene.past[index] = numbers;
         }
         scene.readings = self.readings(&program)?;
-        let here = jiff::ZonedDateTime::now();
-        Ok(scene.draw(&program, self.time.unwrap_or_else(|| here.datetime()), here.offset().seconds()))
+        scene.linked = !self.offline;
+        Ok(scene.draw(&program, &self.time.clone().unwrap_or_else(ZonedDateTime::now)))
     }
 
     /// Each reading as the arguments put it.

@@ -7,7 +7,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
 
 use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, Strike};
@@ -15,6 +16,7 @@ use crate::layout::{Program, situations};
 use crate::service::load;
 use embedded_graphics_core::geometry::OriginDimensions;
 
+use super::given::time_of;
 use super::{Failure, program_or_report};
 
 /// Draw every screen of a layout in every state and at its extremes, all on one sheet
@@ -36,9 +38,9 @@ pub(super) struct Arguments {
     /// Pixels of the PNG for each pixel of a panel
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=16))]
     scale: u32,
-    /// The date and time that clocks show and conditions look at, as that of Greenwich
-    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05")]
-    time: DateTime,
+    /// The date and time that clocks show and conditions look at: in Greenwich, or of another time zone as 2026-11-25T14:05[Europe/Paris]
+    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05", value_parser = |text: &str| time_of(text, TimeZone::UTC))]
+    time: ZonedDateTime,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -51,7 +53,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         )));
     }
     let name = arguments.file.file_name().unwrap_or_default().to_string_lossy();
-    let sheet = Sheet::of(&program, &name, arguments.time)?;
+    let sheet = Sheet::of(&program, &name, &arguments.time)?;
     let png = picture::png(&sheet.frame(), arguments.scale)
         .map_err(|problem| Failure::Outside(format!("cannot make a PNG: {problem}")))?;
     let path = &arguments.out;
@@ -87,7 +89,7 @@ struct Sheet {
 }
 
 impl Sheet {
-    fn of(program: &Arc<Program>, name: &str, time: DateTime) -> Result<Self, Failure> {
+    fn of(program: &Arc<Program>, name: &str, time: &ZonedDateTime) -> Result<Self, Failure> {
         let catalogue = Catalogue::new();
         let face = |(family, height)| {
             catalogue.strike(family, height).map_err(|problem| Failure::Outside(problem.to_string()))

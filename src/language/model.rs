@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{Point, Size};
 use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
-use crate::language::clock::ClockPattern;
+use crate::language::clock::Clock;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 use crate::readings::history::Span as Window;
@@ -257,7 +257,7 @@ pub enum TextPart {
         span: Span,
     },
     /// The time of day or the date.
-    Clock(ClockPattern),
+    Clock(Clock),
     /// A time in seconds, to be written in its own way.
     Time(Compiled, TimeStyle),
     /// One of several texts.

@@ -44,15 +44,17 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
     language::say_once(&mut compiler.findings);
     let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
-    let program = Program {
+    let mut program = Program {
         size: layout.panel,
         glass: layout.glass,
         readings,
         histories: layout.histories.clone(),
         observed: layout.observed.clone(),
+        looked_at_closely: Inputs::default(),
         values,
         screens,
     };
+    program.looked_at_closely = program.find_looked_at_closely();
     ((!failed).then_some(program), compiler.findings)
 }
 

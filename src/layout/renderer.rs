@@ -6,7 +6,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
 
 use crate::draw::{self, Frame, Ink, Level, Point, Rectangle, Strokes};
 use crate::faces::icons;
@@ -29,7 +29,7 @@ pub struct Renderer {
     values: Vec<Evaluated>,
     observer: Observer,
     /// The civil time as it was told last, and when that was.
-    time: (Moment, DateTime),
+    time: (Moment, ZonedDateTime),
     /// The readings, and what is observed of them, that changed since the last picture.
     changed: Inputs,
     frame: Frame,
@@ -43,6 +43,8 @@ pub struct Renderer {
     next: Shown,
     /// What a history gives for a trend, kept to be used again.
     columns: Vec<Option<(f64, f64)>>,
+    /// What has to be looked at while each screen is shown, and last, while none is.
+    watched: Vec<Inputs>,
     drawn_once: bool,
 }
 
@@ -95,6 +97,7 @@ impl Renderer {
             shown: Vec::new(),
             next: Shown::default(),
             columns: Vec::new(),
+            watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
             drawn_once: false,
             program,
         }
@@ -125,7 +128,7 @@ impl Renderer {
 
     /// Takes a good number as one that was heard at `now`: it becomes part of the reading's past.
     pub fn hear(&mut self, index: usize, number: f64, now: Moment) {
-        self.observer.hear(&self.program, index, number, now, self.time.1);
+        self.observer.hear(&self.program, index, number, now, &self.time.1);
     }
 
     /// Gives a reading a past, for a picture of it: numbers evenly spread over its longest window, oldest first, `None` for a silence. They
@@ -157,10 +160,9 @@ impl Renderer {
         self.observer.windows(&self.program)
     }
 
-    /// Goes on with windows that were stored, before anything is heard; `since_1970` and `time` are the civil time in Greenwich and here.
-    /// Tells how many go on.
-    pub fn recall(&mut self, stored: &Stored, now: Moment, since_1970: Duration, time: DateTime) -> usize {
-        self.observer.recall(&self.program, stored, now, since_1970, time)
+    /// Goes on with windows that were stored, before anything is heard; `time` is the civil time. Tells how many go on.
+    pub fn recall(&mut self, stored: &Stored, now: Moment, time: &ZonedDateTime) -> usize {
+        self.observer.recall(&self.program, stored, now, time)
     }
 
     /// A reading's number and state as they were taken last.
@@ -169,18 +171,23 @@ impl Renderer {
     }
 
     /// Takes the civil time, which clocks show; the next [`draw`](Self::draw) shows it.
-    pub fn set_time(&mut self, now: Moment, time: DateTime) {
+    pub fn set_time(&mut self, now: Moment, time: ZonedDateTime) {
         self.time = (now, time);
     }
 
-    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
-    pub fn set_offset(&mut self, seconds: i32) {
-        self.observer.set_offset(seconds);
+    /// Takes how many messages of a reading were rejected.
+    pub fn set_rejects(&mut self, index: usize, count: u64) {
+        self.observer.set_rejects(index, count);
+    }
+
+    /// Takes whether the broker is connected: it is, unless somebody says otherwise.
+    pub fn set_link(&mut self, linked: bool) {
+        self.observer.set_link(linked);
     }
 
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
-        self.observer.observe(&self.program, now, self.time.1, &self.readings, &mut self.changed);
+        self.observer.observe(&self.program, now, &self.time.1, &self.readings, &mut self.changed);
         self.compute_values();
         let known = (self.readings.as_slice(), self.values.as_slice());
         if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
@@ -219,8 +226,9 @@ impl Renderer {
     /// When the picture changes by itself although no reading does: at the next screen's turn, or when a clock moves on.
     pub fn next_change(&self) -> Option<Moment> {
         let clocks = self.screen.map(|index| self.program.screens[index].clocks()).into_iter().flatten();
-        let clock = clocks.map(|pattern| self.time.0 + pattern.until_change(self.time.1)).min();
-        let observed = self.observer.next_change(&self.program, self.time.0, self.time.1);
+        let clock = clocks.map(|clock| self.time.0 + clock.until_change(&self.time.1)).min();
+        let watched = &self.watched[self.screen.unwrap_or(self.program.screens.len())];
+        let observed = self.observer.next_change(&self.program, watched, self.time.0, &self.time.1);
         self.next_turn().into_iter().chain(clock).chain(observed).min()
     }
 
@@ -360,7 +368,7 @@ impl Renderer {
             match &item.drawing {
                 Drawing::Text(run) => {
                     for part in &run.parts {
-                        let state = write_part(&mut next.text, part, self.time.1, &given);
+                        let state = write_part(&mut next.text, part, &self.time.1, &given);
                         next.parts.push((next.text.len(), state));
                     }
                 }
@@ -412,10 +420,10 @@ impl Renderer {
 }
 
 /// Appends what a part shows, or its shape where it has no value, and gives its state.
-fn write_part(out: &mut String, part: &Part, time: DateTime, given: &Given<'_>) -> State {
+fn write_part(out: &mut String, part: &Part, time: &ZonedDateTime, given: &Given<'_>) -> State {
     match part {
-        Part::Clock(pattern) => {
-            pattern.write(out, time);
+        Part::Clock(clock) => {
+            clock.write(out, time);
             State::Live
         }
         Part::Time { formula, style, placeholder } => {

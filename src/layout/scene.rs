@@ -5,7 +5,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
 
 use crate::formulas::Evaluated;
 use crate::readings::{Moment, State};
@@ -19,6 +19,8 @@ pub struct Scene {
     pub readings: Vec<Evaluated>,
     /// Each reading's numbers before, evenly spread over its longest window, oldest first, `None` for a silence.
     pub past: Vec<Vec<Option<f64>>>,
+    /// Whether the broker is connected.
+    pub linked: bool,
 }
 
 impl Scene {
@@ -28,14 +30,14 @@ impl Scene {
     /// Nothing was heard yet.
     pub fn waiting(program: &Program) -> Self {
         let count = program.readings.len();
-        Self { readings: vec![Evaluated::WAITING; count], past: vec![Vec::new(); count] }
+        Self { readings: vec![Evaluated::WAITING; count], past: vec![Vec::new(); count], linked: true }
     }
 
-    /// The picture at a civil time that is `offset` seconds ahead of that of Greenwich.
-    pub fn draw(&self, program: &Arc<Program>, time: DateTime, offset: i32) -> Renderer {
+    /// The picture at a civil time.
+    pub fn draw(&self, program: &Arc<Program>, time: &ZonedDateTime) -> Renderer {
         let mut renderer = Renderer::new(Arc::clone(program), Self::NOW);
-        renderer.set_time(Self::NOW, time);
-        renderer.set_offset(offset);
+        renderer.set_time(Self::NOW, time.clone());
+        renderer.set_link(self.linked);
         for (index, past) in self.past.iter().enumerate().filter(|(_, past)| !past.is_empty()) {
             renderer.remember(index, past, Self::NOW);
         }

@@ -102,7 +102,7 @@ fn literal_characters(text: &Text) -> String {
         match part {
             TextPart::Literal(literal) => characters.push_str(literal),
             TextPart::Words { choice, .. } => choice.texts(&mut |words| characters.push_str(words)),
-            TextPart::Clock(pattern) => characters.extend(pattern.extremes().flatten()),
+            TextPart::Clock(clock) => characters.extend(clock.pattern.extremes().flatten()),
             TextPart::Time(_, style) => characters.extend(layout::format::longest_times(*style)),
             TextPart::Number { .. } => {}
         }

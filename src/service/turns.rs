@@ -87,6 +87,8 @@ pub struct Service {
     session: Session,
     filters: Vec<Filter>,
     running: Vec<Running>,
+    /// Whether the broker is connected.
+    linked: bool,
     /// Where the past of readings outlives the program.
     past: Option<Past>,
 }
@@ -127,7 +129,7 @@ impl Service {
             .collect();
         let filters = filters(&running);
         let session = Session::new(&settings, filters.clone(), random.fork())?;
-        Ok(Self { settings, random, clock, session, filters, running, past: None })
+        Ok(Self { settings, random, clock, session, filters, running, linked: false, past: None })
     }
 
     /// The same service, which keeps the past of its readings in `file` and begins with what is there.
@@ -183,9 +185,9 @@ impl Service {
         let now = self.clock.now();
         match past.read() {
             Ok(Some(stored)) => {
-                let ((time, _), since_1970) = (self.clock.civil(), self.clock.since_1970());
+                let time = self.clock.civil();
                 let panes = self.running.iter_mut().map(|running| &mut running.pane);
-                let windows = panes.map(|pane| pane.recall(&stored, now, since_1970, time)).sum();
+                let windows = panes.map(|pane| pane.recall(&stored, now, &time)).sum();
                 witness.see(now, Happening::Recalled { file: past.file(), windows });
             }
             Ok(None) => {}
@@ -218,14 +220,14 @@ impl Service {
 
     /// Draws what changed, and tells what is new about readings.
     fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
-        let (time, offset) = self.clock.civil();
+        let time = self.clock.civil();
         for Running { show, pane, notices } in &mut self.running {
             let layout = &show.name;
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
-            pane.set_offset(offset);
-            let drawn = pane.update(now, time);
+            pane.set_link(self.linked);
+            let drawn = pane.update(now, &time);
             if drawn {
                 show.writers.iter().for_each(|writer| writer.show(pane.frame()));
             }
@@ -247,10 +249,18 @@ impl Service {
     fn take(&mut self, event: Event, witness: &mut dyn Witness) {
         let now = self.clock.now();
         match event {
-            Event::Connected => witness.see(now, Happening::Connected),
+            Event::Connected => {
+                self.linked = true;
+                witness.see(now, Happening::Connected);
+                self.update(now, witness);
+            }
             Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
             Event::Subscribed => witness.see(now, Happening::Subscribed { filters: &self.filters }),
-            Event::Lost { reason, retry_in } => witness.see(now, Happening::Lost { reason: &reason, retry_in }),
+            Event::Lost { reason, retry_in } => {
+                self.linked = false;
+                witness.see(now, Happening::Lost { reason: &reason, retry_in });
+                self.update(now, witness);
+            }
             Event::Message(message) => {
                 witness.see(now, Happening::Message { message: &message });
                 self.accept(&message, now, witness);

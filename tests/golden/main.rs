@@ -13,7 +13,7 @@ use std::sync::{Arc, LazyLock};
 
 use sidelight::draw::{Frame, picture};
 use sidelight::faces::Catalogue;
-use sidelight::language;
+use sidelight::language::{self, clock};
 use sidelight::layout;
 use sidelight::panel::{Driver, EmulatedPanel};
 
@@ -42,7 +42,7 @@ fn on_glass(case: &Case) -> Frame {
     let report = language::report::to_text(&case.name, &case.text, &findings, false);
     let program = program.unwrap_or_else(|| panic!("case {} does not compile:\n{report}", case.name));
     let program = Arc::new(case.prepared(program));
-    let renderer = case.scene(&program).draw(&program, case.time, 0);
+    let renderer = case.scene(&program).draw(&program, &clock::greenwich(case.time));
     let setup = case.setup(renderer.program().size);
     let glass = EmulatedPanel::new(setup.controller, setup.size, 0x3c, 0x5eed);
     let mut driver = Driver::new(glass, 0x3c, setup).expect("the setup is one of the known ones");

@@ -4,6 +4,7 @@
 //! error. Nothing here knows how large a glyph is.
 
 mod arguments;
+mod clocks;
 mod curve;
 mod elements;
 mod expressions;
