@@ -4,6 +4,7 @@
 //! turns the tree into a [`model::Layout`]. Every node keeps its [`Span`], to the end: the compiled element still knows its place
 //! in the file.
 
+mod allow;
 mod check;
 pub mod clock;
 mod each;
@@ -19,6 +20,7 @@ mod source;
 pub mod syntax;
 pub mod tokens;
 
+pub use allow::Allowances;
 pub use check::check;
 pub(crate) use check::say_once;
 pub use finding::{Finding, Severity};

@@ -13,6 +13,7 @@ use crate::readings::ReadingSpec;
 use crate::readings::history::Span as Window;
 use crate::units::Unit;
 
+use super::allow::Allowances;
 use super::syntax::{Format, Span, Spanned};
 
 /// A checked layout.
@@ -32,6 +33,8 @@ pub struct Layout {
     pub values: Vec<Value>,
     /// The screens, in the order of the file.
     pub screens: Vec<Screen>,
+    /// The warnings that the file allows.
+    pub allowances: Allowances,
 }
 
 impl Layout {

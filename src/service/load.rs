@@ -58,8 +58,13 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
         let mut catalogue = Catalogue::new();
         let unread = add_outlines(&layout, path, &mut catalogue);
         if unread.is_empty() {
-            let (compiled, more) = layout::compile(&layout, &catalogue);
+            let (compiled, mut more) = layout::compile(&layout, &catalogue);
+            let mut allowances = layout.allowances.clone();
+            allowances.settle(&mut more);
             findings.extend(more);
+            if compiled.is_some() {
+                findings.extend(allowances.unneeded());
+            }
             program = compiled.map(Arc::new);
         }
         findings.extend(unread);

@@ -5,7 +5,7 @@
 use jiff::tz::TimeZone;
 
 use crate::language::clock::{Clock, ClockPattern, zone, zones};
-use crate::language::syntax::{Expression, ExpressionKind, Piece};
+use crate::language::syntax::Expression;
 use crate::language::{Finding, nearest};
 
 use super::Checker;
@@ -25,7 +25,7 @@ impl Checker {
                 return None;
             }
         };
-        let Some(text) = literal(pattern) else {
+        let Some(text) = pattern.literal() else {
             expected("the pattern of a time in quotes, without fields", EXAMPLES[0], pattern, &mut self.findings);
             return None;
         };
@@ -40,7 +40,7 @@ impl Checker {
     }
 
     fn zone(&mut self, name: &Expression) -> Option<TimeZone> {
-        let Some(text) = literal(name) else {
+        let Some(text) = name.literal() else {
             expected("the name of a time zone in quotes", EXAMPLES[1], name, &mut self.findings);
             return None;
         };
@@ -54,17 +54,5 @@ impl Checker {
             self.findings.push(finding.label("unknown").help(help));
             None
         })
-    }
-}
-
-/// A text without fields.
-fn literal(expression: &Expression) -> Option<&str> {
-    match &expression.kind {
-        ExpressionKind::Text(pieces) => match pieces.as_slice() {
-            [] => Some(""),
-            [Piece::Literal(text)] => Some(&text.value),
-            _ => None,
-        },
-        _ => None,
     }
 }

@@ -17,20 +17,22 @@ use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Finding, MAX_FINDINGS, Severity, each};
+use super::{Allowances, Finding, MAX_FINDINGS, Severity, allow, each};
 
 use expressions::{Expressions, Scope};
 
 /// The words that a statement at the top level begins with.
-const STATEMENTS: [&str; 5] = ["panel", "reading", "value", "screen", each::WORD];
+const STATEMENTS: [&str; 6] = ["panel", "reading", "value", "screen", each::WORD, allow::WORD];
 
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
     let mut checker = Checker::default();
+    let mut allowances = Allowances::of(document, &mut checker.findings);
     let document = each::expand(document, &mut checker.findings);
     let layout = checker.document(&document);
     let mut findings = checker.findings;
     say_once(&mut findings);
+    allowances.settle(&mut findings);
     if findings.len() >= MAX_FINDINGS {
         findings.truncate(MAX_FINDINGS);
         let last = findings[MAX_FINDINGS - 1].span;
@@ -40,7 +42,7 @@ pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
         );
     }
     let failed = findings.iter().any(|finding| finding.severity == Severity::Error);
-    (layout.filter(|_| !failed), findings)
+    (layout.filter(|_| !failed).map(|layout| Layout { allowances, ..layout }), findings)
 }
 
 /// Of findings of one kind at one place, which the copies of an `each` have in common, the first is enough.

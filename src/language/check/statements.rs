@@ -10,7 +10,7 @@ use crate::draw::Size;
 use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
-use crate::language::{Finding, Severity, nearest};
+use crate::language::{Allowances, Finding, Severity, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, ReadingSpec};
 use crate::units::{self, Unit};
@@ -111,7 +111,7 @@ impl Checker {
         }
         let (panel, glass) = panel?.0;
         let windows::Observations { list: observed, histories, .. } = std::mem::take(&mut self.observations);
-        Some(Layout { panel, glass, readings, histories, observed, values, screens })
+        Some(Layout { panel, glass, readings, histories, observed, values, screens, allowances: Allowances::default() })
     }
 
     fn unknown_statement(&mut self, statement: &Statement) {

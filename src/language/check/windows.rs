@@ -10,7 +10,7 @@ use crate::formulas::{
     Bounds, Compiled, Deadline, LONGEST, Limits, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, TimeStyle,
 };
 use crate::language::Finding;
-use crate::language::syntax::{Expression, ExpressionKind, Piece, Span};
+use crate::language::syntax::{Expression, ExpressionKind, Span};
 use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
 
@@ -255,15 +255,11 @@ impl Expressions<'_> {
             self.wrong_count(span, format!("`until` takes a time of day or a date: `{example}`"), plain.len());
             return None;
         };
-        let ExpressionKind::Text(pieces) = &argument.kind else {
+        let Some(text) = argument.literal() else {
             expected("a time of day or a date in quotes", example, argument, self.findings);
             return None;
         };
-        let deadline = match pieces.as_slice() {
-            [Piece::Literal(text)] => deadline(&text.value),
-            _ => None,
-        };
-        let Some(deadline) = deadline else {
+        let Some(deadline) = deadline(text) else {
             self.findings.push(Finding::error("wrong kind", argument.span, "this is no time of day and no date").help(
                 format!("write, for example, `{example}`, `until(\"2026-12-24\")` or `until(\"2026-12-24 18:00\")`"),
             ));
