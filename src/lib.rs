@@ -28,5 +28,6 @@ pub mod language;
 pub mod layout;
 pub mod panel;
 pub mod readings;
+pub mod scenes;
 pub mod service;
 pub mod units;
