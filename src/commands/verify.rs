@@ -348,7 +348,7 @@ impl fmt::Display for Run<'_> {
         for (kind, words) in [
             (Kind::Different, "different"),
             (Kind::Missing, "without a reference"),
-            (Kind::Unnamed, "references without a scene"),
+            (Kind::Unnamed, "that no scene names"),
         ] {
             match self.count(kind) {
                 0 => {}

@@ -284,3 +284,95 @@ fn setting<'a>(line: &'a str, at: usize, section: &mut Section<'a>, findings: &m
     }
     section.settings.push((word, behind, at + line.len() - behind.len()));
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use crate::language::report::line_and_column;
+
+    use super::*;
+
+    const GOOD: &str = "# Beside the brine room's door.\n\
+        --- usual\n\
+        set temp=-1.5\n\
+        # It was heard a while ago.\n\
+        age temp=20s\n\
+        \n\
+        panel 128x32\n\
+        reading temp from: \"cellar/brine/climate\" unit: °C range: -5..30 stale: 45s\n\
+        screen door { text \"{temp:.1}° {age(temp)}\" size: 9 }\n\
+        \n\
+        # And again.\n\
+        --- waiting\n\
+        \n\
+        panel 128x32\n\
+        screen door { text \"{clock(\"%H:%M\")}\" size: 9 }\n";
+
+    fn understood(text: &str) -> Scenes {
+        understand(text.as_bytes(), Path::new("no-such.scenes"))
+    }
+
+    /// What is wrong, each with its place.
+    fn wrong(text: &str) -> Vec<(&'static str, usize, usize)> {
+        let scenes = understood(text);
+        assert!(!scenes.is_whole());
+        let place = |finding: &Finding| line_and_column(&scenes.text, finding.span.start as usize);
+        scenes.findings.iter().map(|one| (one.name, place(one).line, place(one).column)).collect()
+    }
+
+    #[test]
+    fn a_scene_shows_what_it_says() {
+        let scenes = understood(GOOD);
+        assert_eq!(scenes.report(false), "");
+        let said: Vec<String> =
+            scenes.scenes.iter().map(|scene| format!("{}: {}", scene.name, scene.draw().words()[0].content)).collect();
+        assert_eq!(said, ["usual: −1.5° 20 s", "waiting: 14:05"]);
+    }
+
+    #[test]
+    fn each_mistake_is_found_at_its_place() {
+        let layout = "\n\npanel 128x32\nscreen s { text \"Brine\" }\n";
+        for (text, expected) in [
+            ("set temp=1\nset rh=1\n".to_string(), ("unknown statement", 1, 1)),
+            (format!("--- a b{layout}"), ("bad scene name", 1, 1)),
+            (format!("---{layout}"), ("bad scene name", 1, 1)),
+            (format!("--- ../a{layout}"), ("bad scene name", 1, 1)),
+            (format!("--- a{layout}--- a{layout}"), ("name given twice", 5, 5)),
+            (format!("--- a\n sett x=1{layout}"), ("unknown statement", 2, 2)),
+            (format!("--- a\nset  temo=1{layout}"), ("unknown name", 2, 6)),
+            (format!("--- a\nscreen s\nscreen  t{layout}"), ("argument given twice", 3, 1)),
+            ("--- a\n\nset temp=1\n\npanel 128x32\nscreen s { rule }\n".to_string(), ("unknown statement", 3, 1)),
+            ("--- a\n\n# A door.\npanel 128x32\nscreen s { txt \"a\" }\n".to_string(), ("unknown statement", 5, 12)),
+            ("--- a\n--- b\n".to_string(), ("no layout", 1, 5)),
+        ] {
+            assert_eq!(wrong(&text), [expected], "{text}");
+        }
+    }
+
+    #[test]
+    fn a_file_has_a_bound() {
+        let many = "--- a\n".repeat(MOST_SCENES + 1);
+        assert!(wrong(&many).len() <= language::MAX_FINDINGS);
+        let distinct: String = (0..=MOST_SCENES).map(|number| format!("--- {number}\n")).collect();
+        assert!(wrong(&distinct).contains(&("too many scenes", MOST_SCENES + 1, 1)));
+        assert_eq!(understand(&[b'-', 0xb0], Path::new("a.scenes")).findings[0].name, "not text");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+        /// Pieces of a good file in any order, with noise between: every finding has its place within the text.
+        #[test]
+        fn no_damage_is_met_with_a_panic(pieces in prop::collection::vec((0..GOOD.len(), 0..60usize, "\\PC{0,3}"), 0..8)) {
+            let cut = |at: usize| (at..=GOOD.len()).find(|at| GOOD.is_char_boundary(*at)).unwrap_or(GOOD.len());
+            let text: String =
+                pieces.iter().map(|(from, length, noise)| format!("{}{noise}", &GOOD[cut(*from)..cut(*from + *length)])).collect();
+            let scenes = understood(&text);
+            for finding in &scenes.findings {
+                prop_assert!(finding.span.start <= finding.span.end && finding.span.end as usize <= text.len());
+            }
+            scenes.report(false);
+        }
+    }
+}
