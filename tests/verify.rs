@@ -217,8 +217,7 @@ fn json_has_each_finding_with_its_place() {
         .iter()
         .map(|one| (one["kind"].as_str().unwrap(), one["scene"].as_str(), one["line"].as_u64()))
         .collect();
-    let expected =
-        [("different", Some("usual"), Some(1)), ("missing", Some("aged"), Some(4)), ("unnamed", None, None)];
+    let expected = [("different", Some("usual"), Some(1)), ("missing", Some("aged"), Some(4)), ("unnamed", None, None)];
     assert_eq!(told, expected);
     let different = &report["findings"][0];
     assert_eq!(different["picture"], "differences/door/usual.png");

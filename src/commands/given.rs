@@ -52,7 +52,8 @@ impl Given {
     }
 
     fn settings(&self) -> Vec<Setting<'_>> {
-        let lists = [(Word::Set, &self.set), (Word::State, &self.state), (Word::Past, &self.past), (Word::Age, &self.age)];
+        let lists =
+            [(Word::Set, &self.set), (Word::State, &self.state), (Word::Past, &self.past), (Word::Age, &self.age)];
         let mut settings: Vec<Setting<'_>> =
             lists.iter().flat_map(|(word, texts)| texts.iter().map(|text| (*word, text.as_str()))).collect();
         settings.extend(self.time.as_deref().map(|time| (Word::Time, time)));

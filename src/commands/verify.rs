@@ -65,15 +65,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     // Where a file could not be read, a name may stand in it.
     if let Some(name) = arguments.scene.iter().find(|name| !run.failed && !run.names.contains(*name)) {
         let known = nearest(name, run.names.iter().map(String::as_str));
-        let help = known.map_or("look for its name in the files of scenes".into(), |near| format!("did you mean `{near}`?"));
+        let help =
+            known.map_or("look for its name in the files of scenes".into(), |near| format!("did you mean `{near}`?"));
         return Err(Failure::Argument(format!("--scene: no scene is called `{name}`; {help}")));
     }
     // Whoever reads may have enough of it.
-    let _ = if arguments.json {
-        writeln!(io::stdout(), "{:#}", run.as_json())
-    } else {
-        write!(io::stdout(), "{run}")
-    };
+    let _ = if arguments.json { writeln!(io::stdout(), "{:#}", run.as_json()) } else { write!(io::stdout(), "{run}") };
     Ok(match (run.failed, run.findings.iter().any(|finding| !finding.accepted)) {
         (true, _) => ExitCode::from(2),
         (false, true) => ExitCode::from(1),
@@ -212,7 +209,8 @@ impl Run<'_> {
             return self.fail(&format!("{} was not verified; the report above says what to mend", path.display()));
         }
         let references = References::of(path);
-        let wanted = |scene: &&NamedScene| self.arguments.scene.is_empty() || self.arguments.scene.contains(&scene.name);
+        let wanted =
+            |scene: &&NamedScene| self.arguments.scene.is_empty() || self.arguments.scene.contains(&scene.name);
         for scene in scenes.scenes.iter().filter(wanted) {
             match self.scene(&scenes, scene, &references) {
                 Ok(None) => self.same += 1,

@@ -71,7 +71,10 @@ impl<'a> Difference<'a> {
     pub fn words(&self) -> String {
         let (before, now) = (self.reference.size(), self.now.size());
         if before != now {
-            return format!("{}x{} pixels, and the reference has {}x{}", now.width, now.height, before.width, before.height);
+            return format!(
+                "{}x{} pixels, and the reference has {}x{}",
+                now.width, now.height, before.width, before.height
+            );
         }
         let (first, last) = (self.first, self.last);
         match self.pixels {

@@ -275,7 +275,8 @@ fn setting<'a>(line: &'a str, at: usize, section: &mut Section<'a>, findings: &m
         return;
     };
     let key = |word: Word, text: &'a str| (word, text.split_once('=').map(|(reading, _)| reading.trim()));
-    if let Some((_, _, first)) = section.settings.iter().find(|(other, text, _)| key(*other, text) == key(word, behind)) {
+    if let Some((_, _, first)) = section.settings.iter().find(|(other, text, _)| key(*other, text) == key(word, behind))
+    {
         findings.push(
             Finding::error("argument given twice", span, format!("`{name}` is said twice of the same"))
                 .related(Span::new(*first, *first), "first here"),

@@ -91,7 +91,8 @@ const MOST_NUMBERS: usize = 1000;
 /// faulty, and one older than the reading's limit stale. `lead` is what stands before each word where it was written, for the help.
 /// What is wrong comes with the place of its setting in the list and with a span within what stands behind the word.
 pub fn stage(program: &Arc<Program>, settings: &[Setting<'_>], lead: &str) -> Result<Staged, Vec<(usize, Finding)>> {
-    let mut stage = Stage { program, lead, scene: Scene::waiting(program), numbered: vec![None; program.readings.len()] };
+    let mut stage =
+        Stage { program, lead, scene: Scene::waiting(program), numbered: vec![None; program.readings.len()] };
     let (mut screen, mut time, mut offset) = (None, None, None);
     let mut wrong = Vec::new();
     // A state needs the number that it is said of, and an age decides over a state.
@@ -266,7 +267,9 @@ fn civil_time(text: &str) -> Applied<(DateTime, Option<i32>)> {
     });
     read.ok_or_else(|| {
         let finding = Finding::error("bad time", Span::new(0, text.len()), format!("`{text}` is no date and time"));
-        Box::new(finding.help("write it as 2026-11-25T14:05, or 2026-11-25T14:05+01:00 where that is ahead of Greenwich"))
+        Box::new(
+            finding.help("write it as 2026-11-25T14:05, or 2026-11-25T14:05+01:00 where that is ahead of Greenwich"),
+        )
     })
 }
 
@@ -311,7 +314,10 @@ mod tests {
     #[test]
     fn what_is_older_than_its_limit_is_stale() {
         let at = |age: &str| staged(&[(Word::Set, "temp=12.4"), (Word::Age, age), (Word::State, "temp=live")]).scene;
-        assert_eq!((at("temp=45s").readings[0].state, at("temp=45s").heard[0]), (State::Live, Some(Duration::from_secs(45))));
+        assert_eq!(
+            (at("temp=45s").readings[0].state, at("temp=45s").heard[0]),
+            (State::Live, Some(Duration::from_secs(45)))
+        );
         assert_eq!(at("temp=1.5min").readings[0].state, State::Stale);
     }
 
