@@ -89,7 +89,7 @@ impl<'a> Difference<'a> {
         let line = (strike.ascent() + strike.descent()) as i32;
         let panel = self.reference.size().component_max(self.now.size());
         let words = |text: &str, color| (text.to_string(), color);
-        let differ = if self.pixels == 1 { "1 pixel differs:" } else { &format!("{} pixels differ:", self.pixels) };
+        let differ = if self.pixels == 1 { "1 differs:" } else { &format!("{} differ:", self.pixels) };
         let legend = vec![words(differ, WORDS), words("lit now,", COMES), words("dark now", GOES)];
         let captions = [vec![words("reference", WORDS)], vec![words("now", WORDS)], legend];
         let space = advance(&strike, " ");
