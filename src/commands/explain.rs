@@ -13,7 +13,7 @@ use crate::language::{nearest, pages, report};
 use crate::layout::{Drawing, Item, Renderer, value_in_words};
 use crate::service::{Loaded, load};
 
-use super::given::{Given, state_in_words};
+use super::given::Given;
 use super::{Failure, program_or_report};
 
 /// Tell which element a pixel belongs to, or what a finding of `check` means
@@ -139,8 +139,8 @@ fn look(drawn: &Renderer, index: usize, item: &Item) -> String {
         Drawing::Trend { .. } => "a trend".to_string(),
     };
     match drawn.said(index) {
-        Some(said) if said.content.is_empty() => format!("{what}, {}", state_in_words(said.state)),
-        Some(said) => format!("{what}, {}, that shows {}", state_in_words(said.state), said.content),
+        Some(said) if said.content.is_empty() => format!("{what}, {}", said.state.word()),
+        Some(said) => format!("{what}, {}, that shows {}", said.state.word(), said.content),
         None if drawn.is_drawn(index) => what,
         None => format!("{what}, hidden since its `when:` does not hold"),
     }
@@ -166,7 +166,7 @@ fn readings(drawn: &Renderer, item: &Item) -> String {
     for index in behind {
         let (spec, value) = (&program.readings[index], drawn.reading(index));
         let number = if value.is_known() { value_in_words(spec, value.number) } else { "no number".to_string() };
-        let state = state_in_words(value.state);
+        let state = value.state.word();
         let _ = writeln!(lines, "  {}: {number}, {state}, from {}", spec.name, spec.filter);
     }
     lines

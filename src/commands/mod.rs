@@ -18,6 +18,8 @@ mod run;
 mod sheet;
 #[cfg(feature = "pictures")]
 mod specimen;
+#[cfg(feature = "pictures")]
+mod verify;
 
 use std::io::IsTerminal;
 use std::path::Path;
@@ -55,6 +57,8 @@ enum Verb {
     Render(render::Arguments),
     #[cfg(feature = "pictures")]
     Sheet(sheet::Arguments),
+    #[cfg(feature = "pictures")]
+    Verify(verify::Arguments),
     Explain(explain::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
@@ -72,6 +76,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Render(arguments) => render::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Sheet(arguments) => sheet::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]

@@ -8,7 +8,6 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use jiff::ZonedDateTime;
-use jiff::tz::TimeZone;
 
 use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, Strike};
@@ -39,7 +38,7 @@ pub(super) struct Arguments {
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=16))]
     scale: u32,
     /// The date and time that clocks show and conditions look at: in Greenwich, or of another time zone as 2026-11-25T14:05[Europe/Paris]
-    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05", value_parser = |text: &str| time_of(text, TimeZone::UTC))]
+    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05", value_parser = time_of)]
     time: ZonedDateTime,
 }
 

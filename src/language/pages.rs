@@ -37,7 +37,7 @@ mod tests {
     use super::*;
 
     /// The findings that no short example gives: they are about the whole file's size, about a font file, or a mistake of the program.
-    const WITHOUT_EXAMPLE: [&str; 11] = [
+    const WITHOUT_EXAMPLE: [&str; 12] = [
         "cannot be arranged",
         "expression too long",
         "file too large",
@@ -47,6 +47,7 @@ mod tests {
         "too many copies",
         "too many elements",
         "too many findings",
+        "too many scenes",
         "too many windows",
         "unexpected definition",
     ];
@@ -91,10 +92,16 @@ mod tests {
     #[test]
     fn the_example_of_a_page_gives_its_finding_alone() {
         for page in PAGES.iter() {
-            let example = page.body.split_once("```layout\n").and_then(|(_, rest)| rest.split_once("```"));
+            let is_scenes = page.body.contains("```scenes\n");
+            let begin = if is_scenes { "```scenes\n" } else { "```layout\n" };
+            let example = page.body.split_once(begin).and_then(|(_, rest)| rest.split_once("```"));
             assert_eq!(example.is_none(), WITHOUT_EXAMPLE.contains(&page.name), "{}", page.name);
             let Some((layout, ways_out)) = example else { continue };
-            let found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
+            let found = if is_scenes {
+                crate::scenes::understand(layout.as_bytes(), Path::new("no-such.scenes")).findings
+            } else {
+                crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings
+            };
             let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
             assert_eq!(names, [page.name], "{layout}");
             assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);
