@@ -292,29 +292,7 @@ impl Run<'_> {
         self.findings.iter().filter(|finding| finding.kind == kind).count()
     }
 
-    /// What was found:
-    ///
-    /// ```json
-    /// {
-    ///   "version": 1,
-    ///   "same": 3,
-    ///   "failed": false,
-    ///   "findings": [
-    ///     {
-    ///       "kind": "different",
-    ///       "file": "door.scenes", "scene": "usual", "line": 3, "column": 5,
-    ///       "reference": "door.pictures/usual.png",
-    ///       "message": "12 pixels differ, from 71,8 to 84,20",
-    ///       "pixels": 12,
-    ///       "picture": "differences/door/usual.png",
-    ///       "accepted": false
-    ///     }
-    ///   ]
-    /// }
-    /// ```
-    ///
-    /// `kind` is `different`, `missing` or `unnamed`; of an unnamed reference `scene`, `line` and `column` are null. `failed` says that
-    /// something could not be done, which standard error tells.
+    /// What was found, in the shape that `layouts/README.md` describes.
     fn as_json(&self) -> Value {
         let findings = self.findings.iter().map(|finding| {
             let place = finding.scene.as_ref();

@@ -36,12 +36,16 @@ mod tests {
 
     use super::*;
 
-    /// The findings that no short example gives: they are about the whole file's size, about a font file, or a mistake of the program.
-    const WITHOUT_EXAMPLE: [&str; 12] = [
+    /// The findings that no short layout gives: they are about the whole file's size, about a font file, about scenes, or a mistake of the
+    /// program.
+    const WITHOUT_EXAMPLE: [&str; 15] = [
+        "bad scene name",
+        "bad time",
         "cannot be arranged",
         "expression too long",
         "file too large",
         "nesting too deep",
+        "no layout",
         "not text",
         "small outline",
         "too many copies",
@@ -92,20 +96,29 @@ mod tests {
     #[test]
     fn the_example_of_a_page_gives_its_finding_alone() {
         for page in PAGES.iter() {
-            let is_scenes = page.body.contains("```scenes\n");
-            let begin = if is_scenes { "```scenes\n" } else { "```layout\n" };
-            let example = page.body.split_once(begin).and_then(|(_, rest)| rest.split_once("```"));
+            let example = page.body.split_once("```layout\n").and_then(|(_, rest)| rest.split_once("```"));
             assert_eq!(example.is_none(), WITHOUT_EXAMPLE.contains(&page.name), "{}", page.name);
             let Some((layout, ways_out)) = example else { continue };
-            let found = if is_scenes {
-                crate::scenes::understand(layout.as_bytes(), Path::new("no-such.scenes")).findings
-            } else {
-                crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings
-            };
+            let found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
             let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
             assert_eq!(names, [page.name], "{layout}");
             assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);
         }
+    }
+
+    #[test]
+    fn the_example_of_a_page_about_scenes_gives_its_finding_alone() {
+        let mut about_scenes = 0;
+        for page in PAGES.iter() {
+            let Some((_, example)) = page.body.split_once("```scenes\n") else { continue };
+            let (scenes, ways_out) = example.split_once("```").unwrap();
+            let found = crate::scenes::understand(scenes.as_bytes(), Path::new("no-such.scenes")).findings;
+            let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
+            assert_eq!(names, [page.name], "{scenes}");
+            assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);
+            about_scenes += 1;
+        }
+        assert_eq!(about_scenes, 3);
     }
 
     #[test]
