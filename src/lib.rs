@@ -28,5 +28,7 @@ pub mod language;
 pub mod layout;
 pub mod panel;
 pub mod readings;
+#[cfg(feature = "recording")]
+pub mod recording;
 pub mod service;
 pub mod units;

@@ -5,17 +5,26 @@
 
 mod check;
 mod completions;
+mod connection;
 #[cfg(feature = "demo")]
 mod demo;
 mod explain;
 mod failure;
 mod format;
 mod given;
+#[cfg(feature = "recording")]
+mod hearing;
 mod log;
+#[cfg(feature = "recording")]
+mod record;
 mod render;
+#[cfg(feature = "recording")]
+mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
+#[cfg(feature = "recording")]
+mod spans;
 #[cfg(feature = "pictures")]
 mod specimen;
 
@@ -57,6 +66,10 @@ enum Verb {
     Sheet(sheet::Arguments),
     Explain(explain::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "recording")]
+    Record(record::Arguments),
+    #[cfg(feature = "recording")]
+    Replay(replay::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
@@ -74,6 +87,10 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Sheet(arguments) => sheet::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Record(arguments) => record::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Replay(arguments) => replay::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]

@@ -137,6 +137,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::feed::Delivery;
     use crate::readings::history::encode;
     use crate::service::compile;
 
@@ -154,7 +155,12 @@ mod tests {
     }
 
     fn message(payload: &str) -> Message {
-        Message { topic: "cellar/ripening/climate".into(), payload: payload.into(), retained: false }
+        Message {
+            topic: "cellar/ripening/climate".into(),
+            payload: payload.into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        }
     }
 
     fn texts(pane: &Pane) -> Vec<(String, State)> {
