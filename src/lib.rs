@@ -31,4 +31,6 @@ pub mod readings;
 #[cfg(feature = "recording")]
 pub mod recording;
 pub mod service;
+#[cfg(feature = "recording")]
+pub mod survey;
 pub mod units;

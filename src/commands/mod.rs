@@ -14,6 +14,8 @@ mod format;
 mod given;
 #[cfg(feature = "recording")]
 mod hearing;
+#[cfg(feature = "recording")]
+mod listen;
 mod log;
 #[cfg(feature = "recording")]
 mod record;
@@ -67,7 +69,9 @@ enum Verb {
     Explain(explain::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "recording")]
-    Record(record::Arguments),
+    Listen(Box<listen::Arguments>),
+    #[cfg(feature = "recording")]
+    Record(Box<record::Arguments>),
     #[cfg(feature = "recording")]
     Replay(replay::Arguments),
     #[cfg(feature = "demo")]
@@ -87,6 +91,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Sheet(arguments) => sheet::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Listen(arguments) => listen::run(&arguments),
         #[cfg(feature = "recording")]
         Verb::Record(arguments) => record::run(&arguments),
         #[cfg(feature = "recording")]
