@@ -48,6 +48,13 @@ impl Hearing {
         self.time
     }
 
+    /// What it does, for the line that says so once nothing is missed any more.
+    pub(super) fn words(&self) -> String {
+        let filters: Vec<String> =
+            self.filters.iter().map(|filter| filter.as_str().escape_debug().to_string()).collect();
+        format!("listening to {}", filters.join(", "))
+    }
+
     /// Hears until the end and tells `listener` each event, and a tick in each `tick`.
     ///
     /// # Errors

@@ -66,6 +66,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         terminal,
         news: String::new(),
         time: arguments.hearing.time(),
+        doing: arguments.hearing.words(),
     };
     let heard = arguments.hearing.hear(APART, &mut |turn| listener.take(turn));
     // The terminal is given back before anything else is printed.
@@ -105,6 +106,7 @@ struct Listener {
     terminal: Option<Terminal<Stdout>>,
     /// The last thing that the session said.
     news: String,
+    doing: String,
     time: Option<Duration>,
 }
 
@@ -123,8 +125,8 @@ impl Listener {
             Turn::Event(Event::FilterRefused { filter, why }) => {
                 self.say(format!("the broker refuses {filter}: {why}"))
             }
-            Turn::Event(Event::Connected) => self.news.clear(),
-            Turn::Event(Event::Subscribed) => {}
+            Turn::Event(Event::Connected) => {}
+            Turn::Event(Event::Subscribed) => self.say(self.doing.clone()),
             Turn::Tick => return Ok(self.redraw()),
         }
         Ok(ControlFlow::Continue(()))

@@ -48,7 +48,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let filters = arguments.hearing.filters().iter().map(|filter| filter.as_str().to_owned()).collect();
     let header = Header { begun: clock.stamp(), filters };
     let writer = Writer::create(path, arguments.force, &header).map_err(|problem| refused(path, problem))?;
-    let mut recorder = Recorder { clock, writer, progress: io::stderr().is_terminal() };
+    let mut recorder =
+        Recorder { clock, writer, progress: io::stderr().is_terminal(), doing: arguments.hearing.words() };
     let most = arguments.most << 20;
     let mut full = false;
     let heard = arguments.hearing.hear(FLUSH, &mut |turn| {
@@ -77,6 +78,7 @@ struct Recorder {
     clock: Clock,
     writer: Writer,
     progress: bool,
+    doing: String,
 }
 
 impl Recorder {
@@ -85,7 +87,10 @@ impl Recorder {
             Turn::Tick => return self.writer.flush(),
             Turn::Event(Event::Message(message)) => Heard::Message(message),
             Turn::Event(Event::Oversized { topic, bytes }) => Heard::Oversized { topic, bytes },
-            Turn::Event(Event::Subscribed) => Heard::Subscribed,
+            Turn::Event(Event::Subscribed) => {
+                self.say(&self.doing);
+                Heard::Subscribed
+            }
             Turn::Event(Event::Lost { reason, retry_in }) => {
                 self.say(&format!("{reason}; the next attempt is in {}", spans::words(retry_in)));
                 Heard::Lost

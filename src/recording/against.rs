@@ -42,7 +42,6 @@ pub fn findings<E>(
     }
     let mut findings: Vec<Finding> =
         (0..layout.readings.len()).flat_map(|place| comparison.of_reading(&document, &layout, place)).collect();
-    language::say_once(&mut findings);
     findings.sort_by_key(|finding| finding.span);
     Ok(findings)
 }

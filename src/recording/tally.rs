@@ -155,7 +155,7 @@ mod tests {
     fn states_screens_and_bytes_are_summed() {
         let layout = "panel 128x32\n\
             reading door from: \"cellar/ripening/door\" pick: words(open: 1, closed: 0) stale: 30s\n\
-            screen shut { text \"shut\" }\nscreen open when: door == 1 { text \"open\" }\n";
+            screen shut { text \"shut\" }\nscreen open when: door == 1 { text \"{if door == 1 then \"open\" else \"shut\"}\" }\n";
         let program = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).program.unwrap();
         let mut pane = Pane::new(program.clone(), at(0));
         let mut tally = Tally::new(&program).unwrap();

@@ -179,7 +179,7 @@ fn shape(topic: &Topic, spot: &Spot, field: &Field) -> Option<(Shape, Option<Uni
         if !field.words.is_empty() && field.words.len() > 2 || greatest.max(-least) > LARGEST {
             return None;
         }
-        let range = around(least, greatest);
+        let range = around(least, greatest, field.decimals);
         let size = range.high.abs().max(range.low.abs());
         let room = if size >= 10_000.0 { 0 } else { MOST_DECIMALS - u32::from(size >= 100.0) };
         let unit = field.unit.as_deref().and_then(|name| match spot {
@@ -223,12 +223,12 @@ fn seen(topic: &Topic, field: &Field) -> String {
     let mut words = match field.spread {
         Some((least, greatest)) if least == greatest => format!("{least}"),
         Some((least, greatest)) => format!("{least} to {greatest}"),
-        None => "words".into(),
+        None => field.words.iter().map(|word| word.escape_default().to_string()).collect::<Vec<_>>().join(", "),
     };
     let plural = if field.messages == 1 { "" } else { "s" };
     let _ = write!(words, " in {} message{plural}", field.messages);
     if let Some(usual) = topic.cadence.usual() {
-        let _ = write!(words, ", one in {:.1} s", usual.as_secs_f64());
+        let _ = write!(words, ", one in {}", super::table::seconds(usual));
     }
     words
 }

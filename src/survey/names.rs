@@ -11,7 +11,7 @@ pub(super) const LONGEST_CAPTION: usize = 11;
 /// Characters of a name.
 const LONGEST_NAME: usize = 40;
 /// The language's own words.
-const RESERVED: [&str; 9] = ["if", "then", "else", "and", "or", "not", "as", "true", "false"];
+pub(super) const RESERVED: [&str; 9] = ["if", "then", "else", "and", "or", "not", "as", "true", "false"];
 
 /// What one reading is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,7 +30,7 @@ pub(super) fn call(heard: &[(&str, &Spot, bool)]) -> Vec<Called> {
         .zip(&levels)
         .map(|((_, spot, several), levels)| {
             let own = &levels[shared.min(levels.len().saturating_sub(1))..];
-            let part = part(spot, *several);
+            let part = part(spot, *several).filter(|part| own.last() != Some(part));
             Called {
                 name: name(own, part.as_deref(), &mut names),
                 caption: caption(own, part.as_deref(), &mut captions),
@@ -85,7 +85,7 @@ fn caption(levels: &[String], part: Option<&str>, taken: &mut BTreeSet<String>) 
     let words: Vec<String> = levels.iter().map(String::as_str).chain(part).map(spaced).collect();
     let (first, last) = (words.first().cloned().unwrap_or_default(), words.last().cloned().unwrap_or_default());
     let beside = words.len().checked_sub(2).map(|at| format!("{} {last}", words[at]));
-    let fits = |caption: &String| (1..=LONGEST_CAPTION).contains(&caption.chars().count());
+    let fits = |caption: &String| (1..=LONGEST_CAPTION).contains(&caption.trim().chars().count());
     let choices = [Some(words.join(" ")), Some(format!("{first} {last}")), beside, Some(last.clone()), Some(first)];
     let mut fitting = choices.into_iter().flatten().filter(fits);
     let chosen = fitting.find(|caption| !taken.contains(caption));
@@ -102,6 +102,7 @@ fn unique(text: String, longest: usize, taken: &mut BTreeSet<String>) -> String 
         candidate = text.chars().take(longest.saturating_sub(ending.len() + 1)).collect::<String>();
         candidate.push(if longest == LONGEST_CAPTION { ' ' } else { '_' });
         candidate.push_str(&ending);
+        candidate = candidate.trim_start().to_owned();
         number += 1;
     }
     candidate
@@ -133,7 +134,7 @@ mod tests {
             ("ripening_climate_1", "ripening 1"),
             ("ripening_climate_2", "ripening 2"),
             ("brine_tank_level", "brine level"),
-            ("plant_power_power", "plant power"),
+            ("plant_power", "plant power"),
             ("ripening_door", "door"),
         ];
         assert_eq!(called(&heard), wanted.map(|(name, caption)| (name.to_owned(), caption.to_owned())));

@@ -3,6 +3,8 @@
 //! What enters is a survey; what leaves are lines: one a topic, and one below it for each way in which it could be picked. Nothing of a payload
 //! or a topic gets into them unescaped.
 
+use std::time::Duration;
+
 use super::look::Spot;
 use super::{Field, MOST_FIELDS, MOST_TOPICS, Survey, Topic, written};
 
@@ -39,11 +41,14 @@ fn shown(topic: &str) -> String {
     short
 }
 
+/// A time with a decimal where it is short.
+pub(super) fn seconds(time: Duration) -> String {
+    let seconds = time.as_secs_f64();
+    if seconds < 10.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") }
+}
+
 fn line(name: &str, topic: &Topic, width: usize) -> String {
-    let every = topic.cadence.usual().map_or("once".into(), |usual| {
-        let seconds = usual.as_secs_f64();
-        if seconds < 10.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") }
-    });
+    let every = topic.cadence.usual().map_or("once".into(), seconds);
     let kept = match topic.retained {
         0 => "live",
         retained if retained == topic.messages => "retained",
@@ -74,8 +79,6 @@ fn field_line(spot: &Spot, field: &Field, topic: &Topic) -> String {
 
 #[cfg(test)]
 mod tests {
-    use std::time::Duration;
-
     use super::*;
     use crate::readings::Moment;
 

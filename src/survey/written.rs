@@ -3,6 +3,7 @@
 //! What enters are values; what leaves is text of a layout file, or nothing where the language has no way to say it.
 
 use super::look::Spot;
+use super::names::RESERVED;
 
 /// A text in quotes; `None` if it holds what a layout cannot write.
 pub(super) fn quoted(text: &str) -> Option<String> {
@@ -39,7 +40,15 @@ pub(super) fn pick(spot: &Spot) -> Option<String> {
 
 /// Words with their numbers, as `pick:` writes them.
 pub(super) fn words(pairs: &[(String, usize)]) -> Option<String> {
-    let pair = |(word, number): &(String, usize)| Some(format!("{}: {number}", quoted(word)?));
+    let is_plain = |word: &str| {
+        word.starts_with(|first: char| first.is_ascii_alphabetic())
+            && word.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'_')
+            && !RESERVED.contains(&word)
+    };
+    let pair = |(word, number): &(String, usize)| {
+        let word = if is_plain(word) { word.clone() } else { quoted(word)? };
+        Some(format!("{word}: {number}"))
+    };
     Some(format!("words({})", pairs.iter().map(pair).collect::<Option<Vec<_>>>()?.join(", ")))
 }
 
@@ -60,6 +69,6 @@ mod tests {
         assert_eq!(written(Spot::column(2, ';', true)), "column(2, separator: \";\", decimal: comma)");
         assert_eq!(written(Spot::Pointer("/a~1b".into())), "pointer(\"/a~1b\")");
         assert_eq!(written(Spot::Senml("meter/power".into())), "senml(\"meter/power\")");
-        assert_eq!(words(&[("in use".into(), 1), ("idle".into(), 0)]).unwrap(), "words(\"in use\": 1, \"idle\": 0)");
+        assert_eq!(words(&[("in use".into(), 1), ("idle".into(), 0)]).unwrap(), "words(\"in use\": 1, idle: 0)");
     }
 }
