@@ -135,18 +135,22 @@ impl<'a> Replay<'a> {
         self.player.next_event().filter(|due| self.until.is_none_or(|until| *due <= until))
     }
 
-    /// Takes the next event; false at the end.
+    /// Takes the next event; false at the end, where the time is that of the end.
     fn step(&mut self) -> Result<bool, Failure> {
         let behind = self.player.next_event().is_some() && self.next_event().is_none();
-        let stepped = if behind { None } else { self.player.step().map_err(|problem| self.unreadable(&problem))? };
-        let Some(now) = stepped else {
-            self.tally.pass(self.until.filter(|_| behind).unwrap_or(self.player.now()));
-            self.progress.over();
-            return Ok(false);
+        let stepped = match self.until.filter(|_| behind) {
+            Some(until) => self.player.go_to(until).map(|_| None),
+            None => self.player.step(),
         };
+        let more = stepped.map_err(|problem| self.unreadable(&problem))?.is_some();
+        let now = self.player.now();
         self.tally.see(now, self.player.pane(), self.player.drawn()).map_err(outside)?;
-        self.progress.tell(now, self.player.entries().progress());
-        Ok(true)
+        if more {
+            self.progress.tell(now, self.player.entries().progress());
+        } else {
+            self.progress.over();
+        }
+        Ok(more)
     }
 
     fn unreadable(&self, problem: &ReadError) -> Failure {

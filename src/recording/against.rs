@@ -187,20 +187,16 @@ impl Comparison {
         let numbers = seen.messages - seen.undecodable.count - seen.unknown.count;
         if let (Some((low, high)), Some((least, greatest))) = (seen.spread, spec.range) {
             let (how_many, first) = seen.outside.told(numbers, "numbers");
-            let wide = (least.min(low), greatest.max(high));
+            let spread = if low == high { number(low) } else { format!("from {} to {}", number(low), number(high)) };
+            let (range, wide) = (range(least, greatest), range(least.min(low), greatest.max(high)));
             findings.push(
                 Finding::warning(
                     "heard out of range",
                     argument("range"),
-                    format!(
-                        "{how_many} of `{name}` lie outside of {least:?}..{greatest:?}: from {low:?} to {high:?}{first}"
-                    ),
+                    format!("{how_many} of `{name}` lie outside of {range}: {spread}{first}"),
                 )
                 .label("numbers beyond it are faulty")
-                .help(format!(
-                    "if they can be true, `range: {:?}..{:?}` takes them in; if not, leave it",
-                    wide.0, wide.1
-                )),
+                .help(format!("if they can be true, `range: {wide}` takes them in; if not, leave it")),
             );
         }
         if seen.undecodable.count > 0 {
@@ -282,6 +278,15 @@ impl Comparison {
             None => finding.help("check the topic, or record for longer if it is seldom published"),
         }
     }
+}
+
+/// A number as a layout writes it; huge ones stay short.
+fn number(value: f64) -> String {
+    if value.abs() < 1e12 { format!("{value}") } else { format!("{value:?}") }
+}
+
+fn range(low: f64, high: f64) -> String {
+    format!("{}..{}", number(low), number(high))
 }
 
 /// A time in seconds as findings write it.

@@ -25,6 +25,10 @@ const LARGEST: f64 = 1e9;
 const MOST_DECIMALS: u32 = 2;
 /// A wider text gets a row of its own.
 const HALF_ROW: usize = 8;
+/// A candidate loses in turn a part of its caption, its unit and its caption; then it is left out.
+const MOST_WORN: u8 = 3;
+/// Characters of a caption that is cut short.
+const SHORT_CAPTION: usize = 7;
 /// Opposites, so that a door that was only ever seen open can be closed: the first is 1, the other 0.
 const OPPOSITES: [(&str, &str); 8] = [
     ("open", "closed"),
@@ -108,7 +112,7 @@ pub fn draft(survey: &Survey, panel: Size) -> Result<Draft, DraftError> {
             Some((line, _)) => owners.get(line - 1).copied().flatten().unwrap_or(candidates.len() - 1),
         };
         candidates[place].worn += 1;
-        if candidates[place].worn > 2 {
+        if candidates[place].worn > MOST_WORN {
             let why = first_finding(&text).map_or("it has no canonical form".into(), |(_, why)| why);
             let gone = candidates.remove(place);
             left_out.push(format!("{} {}: {why}", gone.topic.escape_default(), gone.pick.escape_default()));
@@ -269,14 +273,19 @@ fn text(candidates: &[Candidate], survey: &Survey, panel: Size, left_out: &[Stri
 /// The candidates row by row, two in a row where both are short.
 fn rows(candidates: &[Candidate]) -> Vec<Vec<usize>> {
     let mut rows: Vec<Vec<usize>> = Vec::new();
-    let mut open = false;
+    // The row that has room for another short one, though long ones may have come since.
+    let mut open: Option<usize> = None;
     for (place, candidate) in candidates.iter().enumerate() {
         let half = candidate.width() <= HALF_ROW;
-        match rows.last_mut() {
-            Some(row) if open && half => row.push(place),
-            _ => rows.push(vec![place]),
+        match open.take_if(|_| half) {
+            Some(row) => rows[row].push(place),
+            None => {
+                if half {
+                    open = Some(rows.len());
+                }
+                rows.push(vec![place]);
+            }
         }
-        open = half && rows.last().is_some_and(|row| row.len() == 1);
     }
     rows
 }
@@ -296,13 +305,19 @@ impl Page {
 
     fn row(&mut self, candidates: &[Candidate], row: &[usize]) {
         if let [single] = row {
-            candidates[*single].cell().iter().for_each(|line| self.line(Some(*single), line));
+            candidates[*single]
+                .cell(&candidates[*single].called.long)
+                .iter()
+                .for_each(|line| self.line(Some(*single), line));
             return;
         }
         self.line(None, "columns gap: 6 {");
         for place in row {
             self.line(None, "stack gap: 2 {");
-            candidates[*place].cell().iter().for_each(|line| self.line(Some(*place), line));
+            candidates[*place]
+                .cell(&candidates[*place].called.caption)
+                .iter()
+                .for_each(|line| self.line(Some(*place), line));
             self.line(None, "}");
         }
         self.line(None, "}");
@@ -321,12 +336,14 @@ impl Candidate {
     }
 
     /// A caption above what is shown.
-    fn cell(&self) -> Vec<String> {
+    fn cell(&self, caption: &str) -> Vec<String> {
         let shown = format!("text \"{}\" size: fit", self.shown());
-        if self.worn > 1 || self.called.caption.is_empty() {
+        let most = if self.worn > 0 { SHORT_CAPTION } else { usize::MAX };
+        let caption: String = caption.chars().take(most).collect();
+        if self.worn == MOST_WORN || caption.trim().is_empty() {
             return vec![shown];
         }
-        vec![format!("text \"{}\" size: 7 face: small", self.called.caption), shown]
+        vec![format!("text \"{}\" size: 7 face: small", caption.trim()), shown]
     }
 
     fn shown(&self) -> String {
@@ -346,7 +363,7 @@ impl Candidate {
 
     /// The unit behind the number, with a blank where the trade has one.
     fn unit_shown(&self) -> String {
-        match self.unit.filter(|_| self.worn == 0).map(|unit| unit.to_string()) {
+        match self.unit.filter(|_| self.worn < 2).map(|unit| unit.to_string()) {
             None => String::new(),
             Some(unit) if matches!(unit.as_str(), "%" | "°") => unit,
             Some(unit) if unit == "°C" || unit == "°F" => unit,

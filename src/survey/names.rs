@@ -7,7 +7,9 @@ use std::collections::BTreeSet;
 use super::look::Spot;
 
 /// Characters of a caption: as many of the smallest face as fit half a panel.
-pub(super) const LONGEST_CAPTION: usize = 11;
+pub(super) const LONGEST_CAPTION: usize = 12;
+/// Characters of one that has the whole width.
+const LONGEST_LONG: usize = 24;
 /// Characters of a name.
 const LONGEST_NAME: usize = 40;
 /// The language's own words.
@@ -18,6 +20,8 @@ pub(super) const RESERVED: [&str; 9] = ["if", "then", "else", "and", "or", "not"
 pub(super) struct Called {
     pub name: String,
     pub caption: String,
+    /// The caption where there is the width of a whole panel.
+    pub long: String,
 }
 
 /// Names for readings, given where each is heard. `several` tells whether others share its topic.
@@ -31,10 +35,11 @@ pub(super) fn call(heard: &[(&str, &Spot, bool)]) -> Vec<Called> {
         .map(|((_, spot, several), levels)| {
             let own = &levels[shared.min(levels.len().saturating_sub(1))..];
             let part = part(spot, *several).filter(|part| own.last() != Some(part));
-            Called {
-                name: name(own, part.as_deref(), &mut names),
-                caption: caption(own, part.as_deref(), &mut captions),
-            }
+            let caption = caption(own, part.as_deref(), &mut captions);
+            let words: Vec<&str> = own.iter().map(String::as_str).chain(part.as_deref()).collect();
+            let long = words.join(" ").replace('_', " ");
+            let long = if long.chars().count() <= LONGEST_LONG { long } else { caption.clone() };
+            Called { name: name(own, part.as_deref(), &mut names), caption, long }
         })
         .collect()
 }
@@ -86,11 +91,27 @@ fn caption(levels: &[String], part: Option<&str>, taken: &mut BTreeSet<String>) 
     let (first, last) = (words.first().cloned().unwrap_or_default(), words.last().cloned().unwrap_or_default());
     let beside = words.len().checked_sub(2).map(|at| format!("{} {last}", words[at]));
     let fits = |caption: &String| (1..=LONGEST_CAPTION).contains(&caption.trim().chars().count());
-    let choices = [Some(words.join(" ")), Some(format!("{first} {last}")), beside, Some(last.clone()), Some(first)];
+    let choices = [
+        Some(words.join(" ")),
+        Some(format!("{first} {last}")),
+        abbreviated(&first, &last).filter(|_| words.len() > 1),
+        beside,
+        Some(last.clone()),
+        Some(first),
+    ];
     let mut fitting = choices.into_iter().flatten().filter(fits);
     let chosen = fitting.find(|caption| !taken.contains(caption));
     let short = || last.chars().take(LONGEST_CAPTION).collect::<String>().trim().to_owned();
     unique(chosen.unwrap_or_else(short), LONGEST_CAPTION, taken)
+}
+
+/// The first word cut short with a point, so that the last one fits behind it; `None` where nothing would be left of it.
+fn abbreviated(first: &str, last: &str) -> Option<String> {
+    let room = LONGEST_CAPTION.checked_sub(last.chars().count() + 2).filter(|room| *room >= 3)?;
+    let kept: String = first.chars().take(room).collect();
+    // As abbreviations end, not with a vowel.
+    let kept = kept.trim_end_matches(|sign: char| !sign.is_ascii_alphanumeric() || "aeiou".contains(sign));
+    (kept.len() >= 3).then(|| format!("{kept}. {last}"))
 }
 
 /// The text, or with a number behind it where it is taken, shortened so that it fits.
@@ -135,7 +156,7 @@ mod tests {
             ("ripening_climate_2", "ripening 2"),
             ("brine_tank_level", "brine level"),
             ("plant_power", "plant power"),
-            ("ripening_door", "door"),
+            ("ripening_door", "ripen. door"),
         ];
         assert_eq!(called(&heard), wanted.map(|(name, caption)| (name.to_owned(), caption.to_owned())));
         assert_eq!(called(&[("cellar/door", &Spot::Whole, false)]), [("door".into(), "door".into())]);

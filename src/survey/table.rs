@@ -41,10 +41,11 @@ fn shown(topic: &str) -> String {
     short
 }
 
-/// A time with a decimal where it is short.
+/// A time, with a decimal where it is short and has one.
 pub(super) fn seconds(time: Duration) -> String {
     let seconds = time.as_secs_f64();
-    if seconds < 10.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") }
+    let tenths = libm::round(seconds * 10.0);
+    if tenths < 100.0 && tenths % 10.0 != 0.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") }
 }
 
 fn line(name: &str, topic: &Topic, width: usize) -> String {

@@ -83,7 +83,7 @@ fn three_unknown_sensors_get_a_layout_that_shows_them() {
             pane.update(at(1 + 10 * screen), NOON);
             said.extend(pane.words().into_iter().map(|said| (said.content, said.state)));
         }
-        for wanted in ["53", "12.1", "13.1", "92.2", "open", "brine level", "ripening 1", "door"] {
+        for wanted in ["53", "12.1", "13.1", "92.2", "open", "brine level", "ripening 1", "ripening door"] {
             assert!(said.contains(&(wanted.into(), State::Live)), "{wanted}: {said:?}\n{}", draft.text);
         }
     }
