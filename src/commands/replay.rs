@@ -89,8 +89,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let player = Player::new(Arc::clone(&program), begun, reader);
     let mut replay = Replay::new(arguments, &program, player)?;
     match &arguments.to {
-        Some(to) => replay.to_file(to, arguments)?,
-        None if is_terminal() => replay.to_terminal(arguments)?,
+        Some(to) => replay.draw(to, arguments)?,
+        None if is_terminal() => replay.play(arguments)?,
         None => replay.through()?,
     }
     let summary = replay.summary(&program, replay.player.entries().cut());
@@ -163,7 +163,7 @@ impl<'a> Replay<'a> {
     }
 
     /// Takes a picture at each multiple of a span, and writes them all into one file.
-    fn to_file(&mut self, to: &Path, arguments: &Arguments) -> Result<(), Failure> {
+    fn draw(&mut self, to: &Path, arguments: &Arguments) -> Result<(), Failure> {
         let every = arguments.every.unwrap_or_else(|| APART.mul_f64(arguments.speed)).max(Duration::from_millis(1));
         let shown = every.div_f64(arguments.speed).max(SHORTEST);
         let mut animation = Animation::default();
@@ -194,7 +194,7 @@ impl<'a> Replay<'a> {
     }
 
     /// Plays it in the terminal.
-    fn to_terminal(&mut self, arguments: &Arguments) -> Result<(), Failure> {
+    fn play(&mut self, arguments: &Arguments) -> Result<(), Failure> {
         self.progress.shown = false;
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
         runtime.block_on(async {

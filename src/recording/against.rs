@@ -165,7 +165,8 @@ impl Comparison {
                     }
                 }
                 Some(fault) => {
-                    if seen.undecodable.again(at) {
+                    let is_first = seen.undecodable.again(at);
+                    if is_first {
                         seen.reason = fault.to_string();
                     }
                 }
