@@ -1,7 +1,7 @@
 //! `sidelight listen`: what a broker publishes, and a first layout for it.
 //!
-//! What enters are filters and a broker; what leaves is a table, redrawn in place in a terminal and printed once at the end elsewhere, and
-//! a layout file if one is asked for. Nothing is written before the checker has found it clean.
+//! What enters are filters and a broker; what leaves is a table, redrawn in place in a terminal and printed once at the end
+//! elsewhere, and a layout file if one is asked for. Nothing is written before the checker has found it clean.
 
 use std::io::{self, IsTerminal, Stdout, Write};
 use std::ops::ControlFlow;

@@ -1,7 +1,7 @@
 //! `sidelight record`: keeps what a broker publishes in a file.
 //!
-//! What enters are filters, a broker and a file's name; what leaves is a recording, and how it goes on standard error. The times in it run
-//! on the monotonic clock from the civil time at the beginning, so that they never go back.
+//! What enters are filters, a broker and a file's name; what leaves is a recording, and how it goes on standard error. The
+//! times in it run on the monotonic clock from the civil time at the beginning, so that they never go back.
 
 use std::io::{self, IsTerminal, Write};
 use std::ops::ControlFlow;
@@ -18,6 +18,9 @@ use crate::recording::{Entry, Header, Heard, Stamp, Writer};
 
 /// No more than this is lost by a kill.
 const FLUSH: Duration = Duration::from_secs(1);
+
+/// Names that end so promise a compression that is not here.
+const OTHER_PACKERS: [&str; 5] = ["zst", "xz", "bz2", "zip", "lz4"];
 
 /// Keep what a broker publishes in a file, to be played back later
 #[derive(Debug, clap::Args)]
@@ -44,6 +47,13 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let path = &arguments.out;
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
+    if OTHER_PACKERS.contains(&ending.as_str()) {
+        return Err(Failure::Argument(format!(
+            "--out {}: a recording is compressed with gzip only; end the name in .gz, or in .jsonl for none",
+            path.display()
+        )));
+    }
     let clock = Clock::start();
     let filters = arguments.hearing.filters().iter().map(|filter| filter.as_str().to_owned()).collect();
     let header = Header { begun: clock.stamp(), filters };

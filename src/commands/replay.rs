@@ -1,7 +1,7 @@
 //! `sidelight replay`: what a layout would have shown during a recording.
 //!
-//! What enters are a recording and a layout; what leaves are pictures in the terminal or in a file, and sums at the end. The pictures depend
-//! on the two files alone. Time is passed in the terminal only.
+//! What enters are a recording and a layout; what leaves are pictures in the terminal or in a file, and sums at the end. The
+//! pictures depend on the two files alone. Time is passed in the terminal only.
 
 use std::fmt::Write as _;
 use std::io::{self, BufRead, IsTerminal, Write};

@@ -1,8 +1,8 @@
 //! What a layout says of its readings against what a recording heard of them.
 //!
-//! What enters are a layout's text and the entries of a recording; what leaves are findings with their places in the layout. All of them
-//! are warnings: a recording shows what happened while it ran, not what can. Memory depends on the layout alone, apart from the names of
-//! the first topics heard.
+//! What enters are a layout's text and the entries of a recording; what leaves are findings with their places in the layout.
+//! All of them are warnings: a recording shows what happened while it ran, not what can. Memory depends on the layout alone,
+//! apart from the names of the first topics heard.
 
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -303,4 +303,53 @@ fn argument(statements: &[Statement], name: Span, named: &str) -> Option<Span> {
         let here = found.map(|argument| argument.name.span.to(argument.value.span));
         here.or_else(|| argument(&statement.block.as_ref()?.statements, name, named))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Reader;
+    use super::*;
+
+    const LAYOUT: &str = "panel 128x32\n\
+        reading temp from: \"cellar/ripening/climate\" unit: °C range: -10..40 stale: 45s\n\
+        screen s { text \"{temp:.1}\" }\n";
+
+    /// The findings with their help, about a recording with these lines, each a second and what follows the time.
+    fn found(lines: &[(u32, &str)]) -> Vec<(&'static str, String)> {
+        let time = |second: u32| format!("\"time\":\"2026-11-25T09:{:02}:{:02}Z\"", second / 60, second % 60);
+        let first = format!(
+            "{{\"format\":\"sidelight recording\",\"version\":1,{},\"filters\":[\"cellar/+/climate\"]}}\n",
+            time(0)
+        );
+        let line = |(second, rest): &(u32, &str)| format!("{{{},{rest}}}\n", time(*second));
+        let text: String = [first].into_iter().chain(lines.iter().map(line)).collect();
+        let reader = Reader::new(text.as_bytes()).unwrap_or_else(|_| panic!("a recording"));
+        let header = reader.header().clone();
+        let found = findings(LAYOUT, &header, reader).unwrap();
+        found.into_iter().map(|finding| (finding.name, finding.help.unwrap_or_default())).collect()
+    }
+
+    const GOOD: &str = "\"topic\":\"cellar/ripening/climate\",\"payload\":\"12.4\"";
+    const OTHER: &str = "\"topic\":\"cellar/ripening/climat\",\"payload\":\"12.4\"";
+
+    #[test]
+    fn a_layout_that_goes_with_what_was_heard_has_no_findings() {
+        assert_eq!(found(&[(0, GOOD), (30, GOOD), (60, GOOD), (90, GOOD), (120, GOOD)]), []);
+    }
+
+    #[test]
+    fn a_silence_of_the_recorder_is_none_of_the_sensor() {
+        let (lost, back) = ("\"session\":\"lost\"", "\"session\":\"subscribed\"");
+        let offline = [(0, GOOD), (30, GOOD), (60, GOOD), (61, lost), (500, back), (510, GOOD), (540, GOOD)];
+        assert_eq!(found(&offline), []);
+        let silent: Vec<_> = offline.into_iter().filter(|(_, line)| line.contains("topic")).collect();
+        let told = found(&silent);
+        assert_eq!(told.iter().map(|(name, _)| *name).collect::<Vec<_>>(), ["stale too short"]);
+    }
+
+    #[test]
+    fn what_was_never_heard_names_what_may_have_been_meant() {
+        let told = found(&[(0, OTHER), (30, OTHER)]);
+        assert_eq!(told, [("never heard", "did you mean \"cellar/ripening/climat\"?".into())]);
+    }
 }

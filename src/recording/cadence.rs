@@ -1,6 +1,7 @@
 //! How often something is published: the usual interval, the longest, and the age limit that follows.
 //!
-//! What enters are the moments of live messages; what leaves are intervals. The median is taken of the last ones, whose number is fixed.
+//! What enters are the moments of live messages; what leaves are intervals. The median is taken of the last ones, whose number
+//! is fixed.
 
 use std::time::Duration;
 
@@ -85,8 +86,8 @@ impl Cadence {
     }
 }
 
-/// An age limit of at least three usual intervals, and of more than the longest, rounded up to one that people write; `None` where no cadence is
-/// known, or it is slower than that of a day.
+/// An age limit of at least three usual intervals, and of more than the longest, rounded up to one that people write; `None`
+/// where no cadence is known, or it is slower than that of a day.
 pub fn long_enough(cadence: &Cadence) -> Option<(Duration, &'static str)> {
     let wanted = (3 * cadence.usual()?).max(cadence.longest() + cadence.longest() / 2);
     let usual = USUAL.iter().find(|(seconds, _)| Duration::from_secs(*seconds) >= wanted);

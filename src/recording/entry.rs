@@ -1,7 +1,7 @@
 //! One line of a recording: a message with its time, or what happened to the connection.
 //!
-//! What enters is a line of JSON or an [`Entry`]; what leaves is the other. The format is documented in `layouts/README.md`. A key that is
-//! not known is passed over, so that later versions may add some.
+//! What enters is a line of JSON or an [`Entry`]; what leaves is the other. The format is documented in `layouts/README.md`. A
+//! key that is not known is passed over, so that later versions may add some.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;

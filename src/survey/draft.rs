@@ -1,7 +1,7 @@
 //! A first layout for what was heard: readings, and screens on which they all have a place.
 //!
-//! What enters are a survey and a panel's size; what leaves is the text of a layout in its canonical form, which the checker itself found
-//! clean. What cannot be shown is left out, and said so.
+//! What enters are a survey and a panel's size; what leaves is the text of a layout in its canonical form, which the checker
+//! itself found clean. What cannot be shown is left out, and said so.
 
 use std::fmt::Write;
 use std::path::Path;

@@ -1,7 +1,8 @@
 //! One payload: what numbers or words are in it, and how a layout would pick them.
 //!
-//! Payload bytes enter; places with what stands there leave. A number counts only where the pick that a layout would name decodes it, so
-//! that nothing is promised that would not work. Work and memory are bounded by the payload's length and a fixed number of fields.
+//! Payload bytes enter; places with what stands there leave. A number counts only where the pick that a layout would name
+//! decodes it, so that nothing is promised that would not work. Work and memory are bounded by the payload's length and a fixed
+//! number of fields.
 
 use serde_json::Value;
 

@@ -14,8 +14,8 @@ pub(super) struct Round {
     pub written: String,
 }
 
-/// A range with room on both sides: half of the spread, or a tenth of the number where it hardly moved. Numbers that were never negative
-/// are taken to be so always, and the ends have no more decimals than what was seen.
+/// A range with room on both sides: half of the spread, or a tenth of the number where it hardly moved. Numbers that were never
+/// negative are taken to be so always, and the ends have no more decimals than what was seen.
 pub(super) fn around(least: f64, greatest: f64, decimals: u32) -> Round {
     let size = least.abs().max(greatest.abs());
     let room = ((greatest - least) / 2.0).max(size / 10.0);

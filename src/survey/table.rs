@@ -1,7 +1,7 @@
 //! What was heard, as a table for people.
 //!
-//! What enters is a survey; what leaves are lines: one a topic, and one below it for each way in which it could be picked. Nothing of a payload
-//! or a topic gets into them unescaped.
+//! What enters is a survey; what leaves are lines: one a topic, and one below it for each way in which it could be picked.
+//! Nothing of a payload or a topic gets into them unescaped.
 
 use std::time::Duration;
 

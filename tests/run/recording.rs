@@ -1,5 +1,5 @@
-//! What is published is seen, kept and played back: `listen`, `record`, `replay` and `check --against` with a real broker, real kills and real
-//! files.
+//! What is published is seen, kept and played back: `listen`, `record`, `replay` and `check --against` with a real broker, real
+//! kills and real files.
 
 use std::fs::{self, File};
 use std::io::Write;
