@@ -29,6 +29,10 @@ pub mod language;
 pub mod layout;
 pub mod panel;
 pub mod readings;
+#[cfg(feature = "recording")]
+pub mod recording;
 pub mod scenes;
 pub mod service;
+#[cfg(feature = "recording")]
+pub mod survey;
 pub mod units;

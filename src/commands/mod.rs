@@ -5,17 +5,28 @@
 
 mod check;
 mod completions;
+mod connection;
 #[cfg(feature = "demo")]
 mod demo;
 mod explain;
 mod failure;
 mod format;
 mod given;
+#[cfg(feature = "recording")]
+mod hearing;
+#[cfg(feature = "recording")]
+mod listen;
 mod log;
+#[cfg(feature = "recording")]
+mod record;
 mod render;
+#[cfg(feature = "recording")]
+mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
+#[cfg(feature = "recording")]
+mod spans;
 #[cfg(feature = "pictures")]
 mod specimen;
 #[cfg(feature = "pictures")]
@@ -61,6 +72,12 @@ enum Verb {
     Verify(verify::Arguments),
     Explain(explain::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "recording")]
+    Listen(Box<listen::Arguments>),
+    #[cfg(feature = "recording")]
+    Record(Box<record::Arguments>),
+    #[cfg(feature = "recording")]
+    Replay(replay::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
@@ -80,6 +97,12 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Listen(arguments) => listen::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Record(arguments) => record::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Replay(arguments) => replay::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]

@@ -40,11 +40,11 @@ pub(super) enum Signal {
 
 impl Signal {
     /// A message, unless its payload is too large.
-    pub fn published(topic: String, payload: &[u8], retained: bool) -> Self {
+    pub fn published(topic: String, payload: &[u8], retained: bool, delivery: Delivery) -> Self {
         if payload.len() > LARGEST_PAYLOAD {
             Self::Oversized { topic, bytes: payload.len() }
         } else {
-            Self::Message(Message { topic, payload: payload.into(), retained })
+            Self::Message(Message { topic, payload: payload.into(), retained, delivery })
         }
     }
 }

@@ -48,6 +48,14 @@ pub(super) fn quality(delivery: Delivery) -> QoS {
     }
 }
 
+/// How a message was delivered. More than at least once is never subscribed to.
+fn delivered(quality: QoS) -> Delivery {
+    match quality {
+        QoS::AtMostOnce => Delivery::AtMostOnce,
+        QoS::AtLeastOnce | QoS::ExactlyOnce => Delivery::AtLeastOnce,
+    }
+}
+
 /// The filters of one subscription.
 pub(super) fn filters(filters: &[Filter], delivery: Delivery) -> Vec<SubscribeFilter> {
     filters.iter().map(|filter| SubscribeFilter::new(filter.as_str().into(), quality(delivery))).collect()
@@ -57,7 +65,10 @@ pub(super) fn filters(filters: &[Filter], delivery: Delivery) -> Vec<SubscribeFi
 pub(super) fn signal(event: Event) -> Signal {
     match event {
         Event::Incoming(Packet::ConnAck(_)) => Signal::Connected,
-        Event::Incoming(Packet::Publish(publish)) => Signal::published(publish.topic, &publish.payload, publish.retain),
+        Event::Incoming(Packet::Publish(publish)) => {
+            let delivery = delivered(publish.qos);
+            Signal::published(publish.topic, &publish.payload, publish.retain, delivery)
+        }
         Event::Incoming(Packet::SubAck(answer)) => {
             let accepted = |code| match code {
                 SubscribeReasonCode::Success(_) => Ok(()),

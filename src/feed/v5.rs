@@ -68,7 +68,9 @@ pub(super) fn signal(event: Event, situation: &Situation) -> Result<Signal, Reas
     Ok(match event {
         Event::Incoming(Packet::ConnAck(_)) => Signal::Connected,
         Event::Incoming(Packet::Publish(publish)) => match std::str::from_utf8(&publish.topic) {
-            Ok(topic) if !topic.is_empty() => Signal::published(topic.into(), &publish.payload, publish.retain),
+            Ok(topic) if !topic.is_empty() => {
+                Signal::published(topic.into(), &publish.payload, publish.retain, delivered(publish.qos))
+            }
             _ => return Err(situation.not_mqtt("a message without a topic in UTF-8")),
         },
         Event::Incoming(Packet::SubAck(answer)) => {
@@ -76,6 +78,14 @@ pub(super) fn signal(event: Event, situation: &Situation) -> Result<Signal, Reas
         }
         _ => Signal::Nothing,
     })
+}
+
+/// How a message was delivered. More than at least once is never subscribed to.
+fn delivered(quality: QoS) -> Delivery {
+    match quality {
+        QoS::AtMostOnce => Delivery::AtMostOnce,
+        QoS::AtLeastOnce | QoS::ExactlyOnce => Delivery::AtLeastOnce,
+    }
 }
 
 fn accepted(code: SubscribeReasonCode) -> Result<(), FilterRefusal> {

@@ -16,6 +16,8 @@ mod pane;
 mod past;
 mod place;
 mod source;
+#[cfg(any(feature = "demo", feature = "recording"))]
+mod terminal;
 mod throttle;
 mod turns;
 mod watch;
@@ -37,6 +39,8 @@ pub use pane::Pane;
 pub use past::PastError;
 pub use place::{Place, PlaceError};
 pub use source::Source;
+#[cfg(any(feature = "demo", feature = "recording"))]
+pub use terminal::{LEAVE, Terminal};
 pub use turns::{Ending, Service, ServiceError, Show};
 pub use witness::{Happening, Witness};
 pub use writer::{AtExit, Writer};

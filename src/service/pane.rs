@@ -143,6 +143,7 @@ mod tests {
     use jiff::civil::DateTime;
 
     use super::*;
+    use crate::feed::Delivery;
     use crate::language::clock;
     use crate::readings::history::encode;
     use crate::service::compile;
@@ -163,7 +164,12 @@ mod tests {
     }
 
     fn message(payload: &str) -> Message {
-        Message { topic: "cellar/ripening/climate".into(), payload: payload.into(), retained: false }
+        Message {
+            topic: "cellar/ripening/climate".into(),
+            payload: payload.into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        }
     }
 
     fn texts(pane: &Pane) -> Vec<(String, State)> {

@@ -21,7 +21,7 @@ use super::source::Source;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
-use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
+use crate::feed::{Delivery, Event, Filter, Message, Session, Settings, SettingsError};
 use crate::layout::Program;
 use crate::readings::history::encode;
 use crate::readings::{self, Moment};
@@ -269,7 +269,8 @@ impl Service {
                 witness.see(now, Happening::Oversized { topic: &topic, bytes });
                 // Nothing of it is left but its size; zeros in its place are refused for the same reason.
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
-                self.accept(&Message { topic, payload, retained: false }, now, witness);
+                let delivery = Delivery::AtMostOnce;
+                self.accept(&Message { topic, payload, retained: false, delivery }, now, witness);
             }
         }
     }

@@ -7,6 +7,8 @@ mod flood;
 mod kit;
 mod past;
 mod pictures;
+#[cfg(feature = "recording")]
+mod recording;
 mod refusals;
 mod swap;
 mod writer;
