@@ -27,6 +27,8 @@ pub mod formulas;
 pub mod language;
 pub mod layout;
 pub mod panel;
+#[cfg(feature = "preview")]
+pub mod preview;
 pub mod readings;
 pub mod service;
 pub mod units;

@@ -132,13 +132,3 @@ fn unknown<'a>(option: &str, what: &str, name: &str, known: impl Iterator<Item =
     };
     Failure::Argument(format!("{option}: the layout has no {what} called `{name}`; {help}"))
 }
-
-/// A state as the arguments and the reports call it.
-pub(super) fn state_in_words(state: State) -> &'static str {
-    match state {
-        State::Live => "live",
-        State::Stale => "stale",
-        State::Waiting => "waiting",
-        State::Faulty => "faulty",
-    }
-}

@@ -12,6 +12,8 @@ mod failure;
 mod format;
 mod given;
 mod log;
+#[cfg(feature = "preview")]
+mod preview;
 mod render;
 mod run;
 #[cfg(feature = "pictures")]
@@ -56,6 +58,8 @@ enum Verb {
     #[cfg(feature = "pictures")]
     Sheet(sheet::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "preview")]
+    Preview(preview::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
@@ -73,6 +77,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         #[cfg(feature = "pictures")]
         Verb::Sheet(arguments) => sheet::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
+        #[cfg(feature = "preview")]
+        Verb::Preview(arguments) => preview::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),

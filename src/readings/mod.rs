@@ -41,3 +41,23 @@ pub enum State {
     /// The last message could not be understood, was no number, or was out of range.
     Faulty,
 }
+
+impl State {
+    /// All states, from good to bad.
+    pub const ALL: [Self; 4] = [Self::Live, Self::Stale, Self::Waiting, Self::Faulty];
+
+    /// What arguments and reports call it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Live => "live",
+            Self::Stale => "stale",
+            Self::Waiting => "waiting",
+            Self::Faulty => "faulty",
+        }
+    }
+
+    /// The state that is called so.
+    pub fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|state| state.word() == word)
+    }
+}

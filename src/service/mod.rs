@@ -22,6 +22,8 @@ mod watch;
 mod witness;
 mod writer;
 
+#[cfg(feature = "preview")]
+pub(crate) use clock::Clock;
 pub use config::{Config, ConfigError};
 pub use files::{Durability, Unreadable, read_start, replace};
 pub use installation::{Broker, Installation, InstallationError, Panel};
@@ -38,5 +40,7 @@ pub use past::PastError;
 pub use place::{Place, PlaceError};
 pub use source::Source;
 pub use turns::{Ending, Service, ServiceError, Show};
+#[cfg(feature = "preview")]
+pub(crate) use watch::Watch;
 pub use witness::{Happening, Witness};
 pub use writer::{AtExit, Writer};
