@@ -51,9 +51,12 @@ pub struct Control {
 impl Control {
     /// In the middle of the range, live.
     pub fn new(spec: &ReadingSpec) -> Self {
-        let words = words(spec);
+        let mut numbers: Vec<f64> = words(spec).into_iter().map(|(_, number)| number).collect();
+        numbers.sort_by(f64::total_cmp);
         let (low, high) = range(spec);
-        let middle = words.get(words.len().saturating_sub(1) / 2).map_or((low + high) / 2.0, |(_, number)| *number);
+        let step = step(spec);
+        let middle = numbers.get(numbers.len().saturating_sub(1) / 2).copied();
+        let middle = middle.unwrap_or_else(|| tidy((low + high) / 2.0, step).clamp(low, high));
         Self { number: middle, state: State::Live, heard: None, past: Past::default(), drift: 0.0, course: middle }
     }
 

@@ -95,23 +95,22 @@ export class Controls {
       if (row.field.value !== "" && Number.isFinite(row.field.valueAsNumber)) change("number", row.field.valueAsNumber);
     });
     row.words = reading.words.map(({ word, number }) => this.choice(`${id}-word`, word, () => change("number", number), number));
-    row.states = STATES.map((state) => this.choice(`${id}-state`, state, () => change("state", state), state, SIGNS[state]));
-    row.age = make("input", { type: "number", id: `${id}-age`, min: 0, step: 1, placeholder: "by state" });
+    row.states = STATES.map((state) => this.choice(`${id}-state`, state, () => change("state", state), state));
+    row.age = make("input", { type: "number", id: `${id}-age`, min: 0, step: 1, placeholder: "–" });
     row.age.addEventListener("input", () => {
       this.touched.set(row.age, Date.now());
       change("age", row.age.value === "" ? null : Math.max(0, row.age.valueAsNumber));
     });
     row.past = make("select", { id: `${id}-past` }, ...Object.entries(PASTS).map(([value, textContent]) => make("option", { value, textContent })));
     row.past.addEventListener("change", () => change("past", row.past.value));
-    const limit = reading.stale_s === null ? "never stale" : `stale after ${reading.stale_s} s`;
-    const more = make("div", { className: "more" }, make("label", {}, `Age in s (${limit})`, row.age));
-    if (reading.past && !fed) more.append(make("label", {}, "Past", row.past));
     const group = (legend, choices) => make("fieldset", { className: "choices" }, make("legend", { className: "unseen", textContent: `${name}: ${legend}` }), ...choices.map((one) => one.label));
+    const limit = reading.stale_s === null ? "s" : `s of ${reading.stale_s}`;
+    const more = make("div", { className: "more" }, group("state", row.states), make("label", { title: "How long ago it was heard; empty, the state decides" }, "age", row.age, limit));
+    if (reading.past && !fed) more.append(make("label", {}, "past", row.past));
     row.box = make("li", { className: "reading" },
-      make("div", { className: "top" }, make("h3", { textContent: name }), make("code", { className: "topic", textContent: reading.topic })),
-      row.now,
+      make("div", { className: "top" }, make("h3", { textContent: name }), make("code", { className: "topic", textContent: reading.topic }), row.now),
       reading.words.length > 0 ? group("word", row.words) : make("div", { className: "value" }, row.slider, row.field, make("span", { className: "unit", textContent: reading.unit })),
-      group("state", row.states), more);
+      more);
     if (fed) {
       row.follows = make("span");
       row.release = make("button", { type: "button", textContent: "Back to the broker", ariaLabel: `Give ${name} back to the broker` });
@@ -122,13 +121,10 @@ export class Controls {
   }
 
   /** One of several, as a radio button. */
-  choice(group, word, chosen, value, sign) {
+  choice(group, word, chosen, value) {
     const input = make("input", { type: "radio", name: group, id: `${group}-${word}` });
     input.addEventListener("change", chosen);
-    const label = make("label", {}, input, make("span", {}, ...(sign ? [make("span", { ariaHidden: "true", textContent: `${sign} ` })] : []), word));
-    // A sign of its own is no part of the name.
-    label.querySelector("span > span")?.classList.add("sign");
-    return { input, label, value };
+    return { input, value, label: make("label", {}, input, make("span", { textContent: word })) };
   }
 
   /** Whether somebody is at it. */

@@ -5,6 +5,8 @@ const by = (id) => document.getElementById(id);
 /** What lit pixels look like; the first rows of a two-colour glass are of another colour (16 rows, from memory). */
 const COLOURS = { white: ["#f3f6ff"], blue: ["#6fbcff"], yellow: ["#ffd84d"], two: ["#6fbcff", "#ffd84d"] };
 const BAND = 16;
+/** The glass where nothing is lit. */
+const DARK = "#050608";
 /** A CSS pixel is 1/96 inch where nobody has measured (CSS Values and Units, section 6.2). */
 const PIXELS_A_MM = 96 / 25.4;
 /** The width of a bank card, ID-1 of ISO/IEC 7810, in mm. */
@@ -130,7 +132,7 @@ export class Panel {
     canvas.dataset.cell = cell;
     const [colour, band] = COLOURS[by("colour").value];
     const context = canvas.getContext("2d"), is = lit(frame, width);
-    context.fillStyle = "#000";
+    context.fillStyle = DARK;
     context.fillRect(0, 0, canvas.width, canvas.height);
     for (let y = 0; y < height; y += 1) {
       context.fillStyle = band && y < BAND ? band : colour;

@@ -14,7 +14,7 @@ function make(kind, className, text) {
 /** Says what the last change cost. */
 export function showBus({ last, whole }) {
   const writes = last.writes === 1 ? "one write" : `${last.writes} writes`;
-  by("bus").textContent = `the last change ${last.bytes} bytes in ${writes}, ${last.ms.toFixed(1)} ms at 400 kHz; a whole picture ${whole.bytes}`;
+  by("bus").textContent = `The last change took ${last.bytes} bytes in ${writes}, ${last.ms.toFixed(1)} ms at 400 kHz; a whole picture takes ${whole.bytes}.`;
 }
 
 /** Lists from how far each text can be read. */

@@ -1,0 +1,6 @@
+//! The preview as a browser and its user have it: the real program on a port of its own, asked over HTTP, and looked at in a real browser.
+
+mod browser;
+mod http;
+mod kit;
+mod page;
