@@ -5,6 +5,7 @@
 
 mod check;
 mod completions;
+mod connection;
 #[cfg(feature = "demo")]
 mod demo;
 mod explain;

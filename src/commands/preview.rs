@@ -3,28 +3,30 @@
 //! What enters is a layout file, which may be edited meanwhile, and a broker's address if there is one; what leaves is a page on
 //! loopback. The page is the preview's; here it is put together and opened.
 
-use std::io::Write;
+use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::{Command, ExitCode, Stdio};
 
 use tokio::signal::unix::{SignalKind, signal};
 
-use crate::preview::{Live, Place, serve};
-use crate::service::Broker;
+use crate::preview::{Live, Place, serve, show};
 
 use super::Failure;
+use super::connection::Connection;
 
 /// Design a layout on a laptop: its picture, and a control for each reading, live on save
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 The page is served on 127.0.0.1 only, and to this machine's browser only. Saving the layout in any
 editor changes it at once; while the layout has a mistake, the last good picture stays. With
---broker, each reading follows the broker until its control is moved.
+--broker, each reading follows the broker until its control is moved. --terminal shows picture,
+readings and findings in this terminal instead, which wants to be 130 columns wide.
 
 Examples:
   sidelight preview door.layout
   sidelight preview door.layout --broker mqtt://192.0.2.10:1883
-  sidelight preview door.layout --no-open --port 8032")]
+  sidelight preview door.layout --no-open --port 8032
+  sidelight preview door.layout --terminal")]
 pub(super) struct Arguments {
     /// The layout file
     #[arg(value_name = "FILE")]
@@ -38,6 +40,11 @@ pub(super) struct Arguments {
     /// Feed the readings from a broker: mqtt://host:port, or mqtts://host:port for TLS
     #[arg(long, value_name = "URL")]
     broker: Option<String>,
+    #[command(flatten)]
+    connection: Connection,
+    /// Show it in this terminal, without a page
+    #[arg(long, conflicts_with_all = ["port", "no_open"])]
+    terminal: bool,
 }
 
 fn outside(problem: impl std::fmt::Display) -> Failure {
@@ -46,18 +53,22 @@ fn outside(problem: impl std::fmt::Display) -> Failure {
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let settings = match &arguments.broker {
-        // Not parsed by clap, whose messages repeat what was written, be it a password.
-        Some(url) => {
-            let url = url.parse().map_err(|problem| Failure::Argument(format!("--broker: {problem}")))?;
-            Some(Broker::at(url).settings(&mut fastrand::Rng::new()).map_err(outside)?)
-        }
+        Some(url) => Some(arguments.connection.broker(url)?.settings(&mut fastrand::Rng::new()).map_err(outside)?),
         None => None,
     };
+    if arguments.terminal && !(io::stdin().is_terminal() && io::stdout().is_terminal()) {
+        return Err(Failure::Argument(
+            "--terminal wants a terminal; `sidelight render` draws into a pipe or a file".into(),
+        ));
+    }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     let done = runtime.block_on(async {
         let mut live = Live::open(&arguments.file, settings.is_some(), &mut |words| eprintln!("sidelight: {words}"))?;
         if let Some(settings) = settings {
             live.feed(settings).map_err(outside)?;
+        }
+        if arguments.terminal {
+            return show(live).await.map_err(|problem| Failure::Outside(format!("the terminal fails: {problem}")));
         }
         page(arguments, live).await
     });

@@ -7,12 +7,12 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use crate::feed::{Delivery, Protocol};
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Broker, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
+    AtExit, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
 };
 
+use super::connection::Connection;
 use super::log::{self, Verbosity};
 use super::{Failure, program_or_report};
 
@@ -67,33 +67,6 @@ pub(super) struct Arguments {
     verbosity: Verbosity,
 }
 
-/// How to speak with the broker
-#[derive(Debug, clap::Args)]
-#[group(id = "Connection", multiple = true)]
-struct Connection {
-    /// User name for the broker
-    #[arg(long, value_name = "NAME")]
-    user: Option<String>,
-    /// File with the password that goes with it
-    #[arg(long, value_name = "FILE", requires = "user")]
-    password_file: Option<PathBuf>,
-    /// What the broker knows this program by; a random name if left out
-    #[arg(long, value_name = "ID")]
-    client_id: Option<String>,
-    /// Version of MQTT
-    #[arg(long, value_name = "VERSION", default_value = "3.1.1")]
-    protocol: ProtocolName,
-    /// Quality of service of the subscriptions
-    #[arg(long, value_name = "LEVEL", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=1))]
-    qos: u8,
-    /// After how many seconds of silence to ask the broker for a sign of life
-    #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u16).range(5..))]
-    keep_alive: u16,
-    /// File with PEM certificates of the authorities to trust for TLS; the system's if left out
-    #[arg(long, value_name = "FILE")]
-    ca_file: Option<PathBuf>,
-}
-
 /// What the panels look like
 #[derive(Debug, clap::Args)]
 #[group(id = "Look", multiple = true)]
@@ -110,14 +83,6 @@ struct Look {
     /// What the panel shows after the end
     #[arg(long, value_name = "WHAT", value_enum, default_value_t)]
     at_exit: AtExit,
-}
-
-#[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum ProtocolName {
-    #[value(name = "3.1.1")]
-    V3,
-    #[value(name = "5", alias = "5.0")]
-    V5,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -166,21 +131,7 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
     let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, .. } = arguments else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
-    // Not parsed by clap, whose messages repeat what was written, be it a password.
-    let url = url.parse().map_err(|problem| Failure::Argument(format!("--broker: {problem}")))?;
-    let broker = Broker {
-        user: connection.user.clone(),
-        password_file: connection.password_file.clone(),
-        client_id: connection.client_id.clone(),
-        protocol: match connection.protocol {
-            ProtocolName::V3 => Protocol::V3,
-            ProtocolName::V5 => Protocol::V5,
-        },
-        delivery: if connection.qos == 0 { Delivery::AtMostOnce } else { Delivery::AtLeastOnce },
-        keep_alive: Some(connection.keep_alive),
-        ca_file: connection.ca_file.clone(),
-        ..Broker::at(url)
-    };
+    let broker = connection.broker(url)?;
     let panel = |place: &Place| Panel {
         rotated: look.rotated,
         inverted: look.inverted,

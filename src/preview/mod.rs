@@ -10,9 +10,11 @@ mod guard;
 mod live;
 mod page;
 mod server;
+mod terminal;
 mod told;
 
 pub use control::{Control, Past};
 pub use desk::{Change, Desk, Refusal, Seen};
 pub use live::{Live, News};
 pub use server::{Place, serve};
+pub use terminal::show;

@@ -16,6 +16,8 @@ mod pane;
 mod past;
 mod place;
 mod source;
+#[cfg(any(feature = "demo", feature = "preview"))]
+mod terminal;
 mod throttle;
 mod turns;
 mod watch;
@@ -39,6 +41,8 @@ pub use pane::Pane;
 pub use past::PastError;
 pub use place::{Place, PlaceError};
 pub use source::Source;
+#[cfg(any(feature = "demo", feature = "preview"))]
+pub use terminal::{LEAVE, Terminal};
 pub use turns::{Ending, Service, ServiceError, Show};
 #[cfg(feature = "preview")]
 pub(crate) use watch::Watch;

@@ -26,7 +26,9 @@ impl Browser {
             Err(problem) => {
                 let required = std::env::var_os("SIDELIGHT_BROWSER").is_some_and(|value| value == "required");
                 assert!(!required, "chromedriver cannot be started: {problem}");
-                println!("LEFT OUT: chromedriver cannot be started ({problem}); install chromium-driver to run the tests of the page");
+                println!(
+                    "LEFT OUT: chromedriver cannot be started ({problem}); install chromium-driver to run the tests of the page"
+                );
                 return None;
             }
         };

@@ -87,7 +87,15 @@ fn foreign_hosts_and_origins_are_refused_in_words() {
 #[test]
 fn no_path_leads_to_a_file() {
     let preview = Preview::of(DOOR);
-    for path in ["/door.layout", "/../door.layout", "/..%2fdoor.layout", "//etc/passwd", "/page/index.html", "/index.html", "/%00"] {
+    for path in [
+        "/door.layout",
+        "/../door.layout",
+        "/..%2fdoor.layout",
+        "//etc/passwd",
+        "/page/index.html",
+        "/index.html",
+        "/%00",
+    ] {
         let answer = preview.get(path);
         assert_eq!(answer.status(), 404, "{path}");
         assert!(answer.body.contains("there is nothing here"), "{}", answer.body);
@@ -124,7 +132,8 @@ fn what_is_asked_for_is_bounded_and_checked() {
     ));
     assert_eq!(plain.status(), 415);
     let headers = "X-More: y\r\n".repeat(100);
-    let many = preview.ask(&format!("GET / HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n{headers}Connection: close\r\n\r\n", preview.port));
+    let many = preview
+        .ask(&format!("GET / HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n{headers}Connection: close\r\n\r\n", preview.port));
     assert_eq!(many.status(), 431);
 }
 

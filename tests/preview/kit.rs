@@ -141,7 +141,8 @@ impl Events {
         while !satisfied(self) {
             assert!(start.elapsed() < PATIENCE, "never came: {what}");
             let mut line = String::new();
-            let read = self.lines.read_line(&mut line).unwrap_or_else(|problem| panic!("waiting for {what}: {problem}"));
+            let read =
+                self.lines.read_line(&mut line).unwrap_or_else(|problem| panic!("waiting for {what}: {problem}"));
             assert!(read > 0, "the stream ended before {what}");
             if let Some(event) = line.trim_end().strip_prefix("event: ") {
                 kind = event.to_string();

@@ -55,6 +55,7 @@ function showAge() {
   const old = layout !== null && !layout.current;
   const notice = by("old");
   by("scene").classList.toggle("aged", old);
+  panel.blur();
   if (old) {
     const why = layout.unread ?? `The file has ${layout.errors === 1 ? "a mistake" : "mistakes"}.`;
     const words = layout.panel ? `${why} This is the last good picture, from ${goodSince}.` : `${why} There was no good picture yet.`;

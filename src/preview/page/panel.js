@@ -65,7 +65,7 @@ export class Panel {
     const two = by("colour").querySelector('option[value="two"]');
     two.disabled = glass.height <= BAND * 2;
     if (two.disabled && by("colour").value === "two") by("colour").value = "blue";
-    if (!same) { this.place(); this.blur(); }
+    if (!same) this.place();
   }
 
   /** CSS pixels for each pixel of the panel. */
@@ -95,6 +95,7 @@ export class Panel {
     by("marks").setAttribute("viewBox", `0 0 ${width} ${height}`);
     by("marks").setAttribute("preserveAspectRatio", "none");
     this.paint(total, tall, { left: left - rim, top: top - rim, width: across + 2 * rim, height: down + 2 * rim, round: 0.8 * mm }, mm);
+    this.blur();
   }
 
   /** Draws wall, frame, gap and door leaf, and the module's glass on the frame. */
@@ -171,7 +172,6 @@ export class Panel {
       keep("mm", String(mm));
       dialog.close();
       this.place();
-      this.blur();
       this.onresize();
     };
     by("ruler-done").addEventListener("click", () => close(Number(length.value) / CARD));
