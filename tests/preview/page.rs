@@ -1,11 +1,11 @@
 //! The page in a real browser: what somebody sees, points at and types.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use fantoccini::Locator;
 use fantoccini::key::Key;
 use serde_json::{Value, json};
-use sidelight::draw::{Frame, Point};
+use sidelight::draw::{Frame, Point, picture};
 use sidelight::readings::State::{Faulty, Live, Stale};
 
 use super::browser::Browser;
@@ -55,6 +55,14 @@ impl Browser {
             .unwrap()
             .to_string()
     }
+}
+
+/// Moves the pointer over a pixel of a panel of 128x32.
+async fn point(browser: &Browser, x: i32, y: i32) {
+    let script = "
+        const view = document.getElementById('panel'), { left, top, width, height } = view.getBoundingClientRect(), [x, y] = arguments;
+        view.dispatchEvent(new PointerEvent('pointermove', { clientX: left + (x + 0.5) * width / 128, clientY: top + (y + 0.5) * height / 32 }))";
+    browser.run(script, &[json!(x), json!(y)]).await;
 }
 
 #[tokio::test]
@@ -126,10 +134,7 @@ async fn pointing_at_a_pixel_tells_its_element_and_a_line_its_pixels() {
     let Some(browser) = Browser::open(1280, 1200, false).await else { return };
     let preview = Preview::of(DOOR);
     browser.go(&preview.url).await;
-    let point = "
-        const view = document.getElementById('panel'), { left, top, width, height } = view.getBoundingClientRect(), [x, y] = arguments;
-        view.dispatchEvent(new PointerEvent('pointermove', { clientX: left + (x + 0.5) * width / 128, clientY: top + (y + 0.5) * height / 32 }))";
-    browser.run(point, &[json!(100), json!(20)]).await;
+    point(&browser, 100, 20).await;
     let told = browser.text("pixel").await;
     assert!(told.starts_with("100, 20 is ") && told.contains("a text, live, that shows 50%"), "{told}");
     assert!(told.contains("rh: 50 %, live, just heard, from cellar/ripening/climate"), "{told}");
@@ -276,6 +281,46 @@ async fn axe_finds_nothing_against_wcag_2_2_aa_and_nothing_is_cut_off() {
         assert_eq!(wide, json!(width), "the page is wider than its window");
         browser.close().await;
     }
+}
+
+/// The README's picture of the page. `SIDELIGHT_RENEW=preview.png` takes it anew; its letters are those of the machine, so that only the panel
+/// on it is compared.
+#[tokio::test]
+async fn the_readme_shows_the_page_as_it_is() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let file = "layouts/pictures/preview.png";
+    assert!(std::fs::read_to_string(root.join("README.md")).unwrap().contains(&format!("]({file})")));
+    let Some(browser) = Browser::open(1280, 860, false).await else { return };
+    let preview = Preview::of(DOOR);
+    browser.go(&preview.url).await;
+    browser.types("reading-0-field", "12.4").await;
+    browser.types("reading-1-field", "91").await;
+    let wanted = drawn(DOOR, &[("temp", 12.4, Live), ("rh", 91.0, Live)]);
+    browser.shows(&wanted).await;
+    browser.run("document.activeElement.blur(); scrollTo(0, 0)", &[]).await;
+    point(&browser, 25, 20).await;
+    if std::env::var("SIDELIGHT_RENEW").is_ok_and(|part| !part.is_empty() && file.contains(&part)) {
+        std::fs::write(root.join(file), browser.page.screenshot().await.unwrap()).unwrap();
+    }
+    // The middle of each pixel of the panel, below which the kept picture must be lit or dark.
+    let place = "const { left, top, width } = document.getElementById('picture').getBoundingClientRect(); return [left, top, width / 128]";
+    let place = browser.run(place, &[]).await;
+    let [left, top, cell] = [0, 1, 2].map(|part| place[part].as_f64().unwrap());
+    let kept = picture::from_png(&std::fs::read(root.join(file)).unwrap()).unwrap();
+    let at = |from: f64, pixel: i32| (from + (f64::from(pixel) + 0.4) * cell) as i32;
+    // The mark around the element covers what lies directly around it.
+    let mark = "const mark = document.querySelector('#marks .over'); return ['x', 'y', 'width', 'height'].map((part) => Number(mark.getAttribute(part)))";
+    let mark = browser.run(mark, &[]).await;
+    let [x, y, width, height] = [0, 1, 2, 3].map(|part| mark[part].as_f64().unwrap());
+    let within = |one: &Point, more: f64| {
+        let is = |at: i32, from: f64, long: f64| (from + 0.5 - more..from + long - 0.5 + more).contains(&f64::from(at));
+        is(one.x, x, width) && is(one.y, y, height)
+    };
+    let differ = (0..32).flat_map(|y| (0..128).map(move |x| Point::new(x, y)));
+    let differ = differ.filter(|one| within(one, 0.0) || !within(one, 1.0));
+    let differ = differ.filter(|one| kept.pixel(Point::new(at(left, one.x), at(top, one.y))) != wanted.pixel(*one));
+    assert_eq!(differ.count(), 0, "{file} shows another panel: take it anew");
+    browser.close().await;
 }
 
 #[tokio::test]
