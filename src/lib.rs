@@ -28,6 +28,8 @@ pub mod formulas;
 pub mod language;
 pub mod layout;
 pub mod panel;
+#[cfg(feature = "preview")]
+pub mod preview;
 pub mod readings;
 #[cfg(feature = "recording")]
 pub mod recording;

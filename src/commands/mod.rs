@@ -17,6 +17,8 @@ mod hearing;
 #[cfg(feature = "recording")]
 mod listen;
 mod log;
+#[cfg(feature = "preview")]
+mod preview;
 #[cfg(feature = "recording")]
 mod record;
 mod render;
@@ -71,6 +73,8 @@ enum Verb {
     #[cfg(feature = "pictures")]
     Verify(verify::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "preview")]
+    Preview(preview::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "recording")]
     Listen(Box<listen::Arguments>),
@@ -96,6 +100,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         #[cfg(feature = "pictures")]
         Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
+        #[cfg(feature = "preview")]
+        Verb::Preview(arguments) => preview::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "recording")]
         Verb::Listen(arguments) => listen::run(&arguments),

@@ -16,7 +16,7 @@ mod pane;
 mod past;
 mod place;
 mod source;
-#[cfg(any(feature = "demo", feature = "recording"))]
+#[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 mod terminal;
 mod throttle;
 mod turns;
@@ -24,6 +24,8 @@ mod watch;
 mod witness;
 mod writer;
 
+#[cfg(feature = "preview")]
+pub(crate) use clock::Clock;
 pub use config::{Config, ConfigError};
 pub use files::{Durability, Unreadable, read_start, replace};
 pub use installation::{Broker, Installation, InstallationError, Panel};
@@ -39,8 +41,10 @@ pub use pane::Pane;
 pub use past::PastError;
 pub use place::{Place, PlaceError};
 pub use source::Source;
-#[cfg(any(feature = "demo", feature = "recording"))]
+#[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 pub use terminal::{LEAVE, Terminal};
 pub use turns::{Ending, Service, ServiceError, Show};
+#[cfg(feature = "preview")]
+pub(crate) use watch::Watch;
 pub use witness::{Happening, Witness};
 pub use writer::{AtExit, Writer};

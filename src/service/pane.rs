@@ -108,6 +108,12 @@ impl Pane {
         self.renderer.program()
     }
 
+    /// The renderer with all that it remembers, from which another picture of the same moment can go on.
+    #[cfg(feature = "preview")]
+    pub fn renderer(&self) -> &Renderer {
+        &self.renderer
+    }
+
     /// The picture as of the last [`update`](Self::update).
     pub fn frame(&self) -> &Frame {
         self.renderer.frame()
