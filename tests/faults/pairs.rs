@@ -1,6 +1,6 @@
 //! Two faults, the second while the first is being healed.
 
-use super::rig::{Fault, HEALED, PANELS, Rig, picture, session, setup};
+use super::rig::{Fault, HEALED, PANELS, PERIOD, Rig, picture, session, setup};
 
 fn seed() -> u64 {
     let given = std::env::var("SIDELIGHT_SEED").ok().map(|seed| seed.parse().expect("SIDELIGHT_SEED is a number"));
@@ -27,7 +27,7 @@ fn sampled_pairs_of_faults_are_healed() {
 /// A panel that shows a picture, an update with a fault, and a second fault up to the end of the healing.
 fn short_session(faults: &[(u64, Fault)]) -> Result<(u64, u64), String> {
     let setup = setup(PANELS[0]);
-    let mut rig = Rig::new(setup, faults, 1);
+    let mut rig = Rig::new(setup, faults, 1, PERIOD);
     rig.show(&picture(setup.size, 0));
     rig.run(HEALED);
     let before = rig.sent();

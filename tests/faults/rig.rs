@@ -190,11 +190,17 @@ impl Outlet for Way {
 pub struct Rig {
     bus: Bus,
     upkeep: Upkeep<Way>,
+    setup: Setup,
+    refresh: Duration,
+}
+
+fn upkeep(bus: &Bus, setup: Setup, refresh: Duration) -> Upkeep<Way> {
+    Upkeep::new("the panel".into(), Way { bus: bus.clone(), setup }, Refresh::every(refresh))
 }
 
 impl Rig {
     /// A panel just powered up, and faults at bytes counted from the very first.
-    pub fn new(setup: Setup, faults: &[(u64, Fault)], seed: u64) -> Self {
+    pub fn new(setup: Setup, faults: &[(u64, Fault)], seed: u64, refresh: Duration) -> Self {
         let world = World {
             panel: EmulatedPanel::new(setup.controller, setup.size, ADDRESS, seed),
             now: Duration::ZERO,
@@ -206,8 +212,40 @@ impl Rig {
             unseen: None,
         };
         let bus = Bus(Arc::new(Mutex::new(world)));
-        let upkeep = Upkeep::new("the panel".into(), Way { bus: bus.clone(), setup }, Refresh::every(PERIOD));
-        Self { bus, upkeep }
+        let upkeep = upkeep(&bus, setup, refresh);
+        Self { bus, upkeep, setup, refresh }
+    }
+
+    /// Another process with the same panel, which may have lost its supply meanwhile.
+    pub fn start_over(&mut self, lost_supply: bool) {
+        self.upkeep = upkeep(&self.bus, self.setup, self.refresh);
+        if lost_supply {
+            self.world().panel.power_cycle();
+        }
+    }
+
+    /// Has a fault meet a byte to come, counted from now.
+    pub fn meet(&mut self, bytes: u64, fault: Fault) {
+        let mut world = self.world();
+        let byte = world.sent + bytes;
+        if world.planned.is_empty() {
+            world.planned.push((byte, fault));
+        }
+    }
+
+    /// When all faults so far must have been healed, if there were any.
+    pub fn healed_at(&self, refresh: Duration) -> Option<Duration> {
+        let world = self.world();
+        world.over.map(|over| over + HEALED).max(world.unseen.map(|unseen| unseen + refresh + HEALED))
+    }
+
+    pub fn forget_faults(&mut self) {
+        let mut world = self.world();
+        (world.over, world.unseen) = (None, None);
+    }
+
+    pub fn shows(&self, frame: &Frame) -> bool {
+        self.world().panel.glass() == *frame
     }
 
     fn world(&self) -> MutexGuard<'_, World> {
@@ -245,15 +283,9 @@ impl Rig {
     pub fn settle(&mut self, frame: &Frame) -> Result<(), String> {
         self.run(self.now() + Duration::from_secs(1));
         loop {
-            let mut world = self.world();
-            let (over, unseen) = (world.over.take(), world.unseen.take());
-            drop(world);
-            if over.is_none() && unseen.is_none() {
-                break;
-            }
-            // A refresh comes a period after the one before has ended.
-            let until = over.map(|over| over + HEALED).max(unseen.map(|unseen| unseen + PERIOD + HEALED));
-            self.run_up_to(until.unwrap_or_default(), frame)?;
+            let Some(until) = self.healed_at(PERIOD) else { break };
+            self.forget_faults();
+            self.run_up_to(until, frame)?;
         }
         let world = self.world();
         let attempts = 4 + (world.now.as_millis() / 750) as u32;
@@ -277,7 +309,7 @@ impl Rig {
 /// The session of which each byte meets its fault: a panel is set up, two pictures replace the first, and it is refreshed. Gives how many
 /// bytes were sent.
 pub fn session(setup: Setup, faults: &[(u64, Fault)], seed: u64) -> Result<u64, String> {
-    let mut rig = Rig::new(setup, faults, seed);
+    let mut rig = Rig::new(setup, faults, seed, PERIOD);
     let told = |problem| format!("{setup:?}, {faults:?}, noise {seed}: {problem}");
     for number in 0..3 {
         let frame = picture(setup.size, number);
