@@ -7,6 +7,7 @@ mod flood;
 mod kit;
 mod past;
 mod pictures;
+mod power;
 mod refusals;
 mod swap;
 mod writer;
