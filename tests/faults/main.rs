@@ -7,5 +7,6 @@
 //! `SIDELIGHT_FAULTS=all` has pairs of faults tried exhaustively, `SIDELIGHT_SEED` repeats a sample of them.
 
 mod pairs;
+#[allow(dead_code, reason = "restarts are for tests/years")]
 mod rig;
 mod single;

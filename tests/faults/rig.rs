@@ -282,8 +282,7 @@ impl Rig {
     /// Runs for a second, and until all faults so far must have been healed; says what is wrong then.
     pub fn settle(&mut self, frame: &Frame) -> Result<(), String> {
         self.run(self.now() + Duration::from_secs(1));
-        loop {
-            let Some(until) = self.healed_at(PERIOD) else { break };
+        while let Some(until) = self.healed_at(PERIOD) {
             self.forget_faults();
             self.run_up_to(until, frame)?;
         }

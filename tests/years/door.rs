@@ -364,7 +364,11 @@ impl Door {
                 self.now(),
                 said.content
             );
-            if written.contains("highest") && said.state == State::Live && self.now() > self.honest_since + 2 * DAY {
+            if self.tally.steps.is_multiple_of(16)
+                && written.contains("highest")
+                && said.state == State::Live
+                && self.now() > self.honest_since + 2 * DAY
+            {
                 let since = self.now().saturating_sub(DAY + 11 * MINUTE);
                 let most =
                     self.heard.iter().filter(|(at, _)| *at >= since).map(|(_, temp)| *temp).fold(-99.0, f64::max);
@@ -375,12 +379,12 @@ impl Door {
         let healed = self.rig.healed_at(REFRESH);
         self.look = healed.filter(|healed| *healed > self.now());
         let is_healed = healed.is_some_and(|healed| healed <= self.now());
-        if is_healed || (healed.is_none() && self.tally.steps % 50 == 0) {
+        if is_healed || (healed.is_none() && self.tally.steps.is_multiple_of(50)) {
             self.tally.glass_compared += 1;
             assert!(self.rig.shows(self.pane.frame()), "another picture at {:?}", self.now());
             self.rig.forget_faults();
         }
-        if self.tally.steps % 1000 == 0 {
+        if self.tally.steps.is_multiple_of(1000) {
             let kept = encode(self.pane.windows(), self.moment(), self.since_1970()).0.len();
             assert!(kept < 64 << 10, "the past takes {kept} bytes");
             // Drawn bit by bit or at once, it is one picture.
