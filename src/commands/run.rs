@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
+    AtExit, Config, Installation, Loaded, Log, Panel, Place, Refresh, Service, Show, Source, load, read_start,
 };
 
 use super::connection::Connection;
@@ -37,7 +37,7 @@ begin where it lies:
   password-file = \"password\"      # also: client-id, protocol, qos, keep-alive, ca-file
   [[panel]]
   place = \"ssd1306:/dev/i2c-1:0x3c\"
-  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit
+  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh
 
 Examples:
   sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c
@@ -83,6 +83,9 @@ struct Look {
     /// What the panel shows after the end
     #[arg(long, value_name = "WHAT", value_enum, default_value_t)]
     at_exit: AtExit,
+    /// How often a panel is sent again what it may have lost unnoticed: 5s to 24h, or never
+    #[arg(long, value_name = "PERIOD", default_value_t)]
+    refresh: Refresh,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -137,6 +140,7 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         inverted: look.inverted,
         contrast: look.contrast,
         at_exit: look.at_exit,
+        refresh: look.refresh,
         ..Panel::new(place.clone(), file.clone())
     };
     Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone() })

@@ -65,6 +65,7 @@ struct PanelTable {
     contrast: Option<Spanned<i64>>,
     #[serde(default)]
     at_exit: AtExit,
+    refresh: Option<Spanned<String>>,
 }
 
 /// The text of a file and how to point into it.
@@ -156,6 +157,7 @@ impl PanelTable {
             inverted: self.inverted,
             contrast: page.number(self.contrast.as_ref(), 0..256, "the contrast is 0 to 255")?,
             at_exit: self.at_exit,
+            refresh: self.refresh.as_ref().map(|period| page.parse(period)).transpose()?.unwrap_or_default(),
         })
     }
 }
@@ -191,6 +193,7 @@ layout = "ripening-door.layout"
 contrast = 10
 rotated = true
 at-exit = "keep"
+refresh = "5min"
 
 [[panel]]
 place = "picture:brine.png"
@@ -226,6 +229,7 @@ inverted = true
             contrast: Some(10),
             rotated: true,
             at_exit: AtExit::Keep,
+            refresh: "5min".parse().unwrap(),
             ..Panel::new(bus, "/etc/cellar/ripening-door.layout".into())
         };
         let picture = Place::Picture { file: "/etc/cellar/brine.png".into() };
@@ -262,6 +266,7 @@ inverted = true
             told("contrast = 10", "contrast = 256"),
             told("rotated = true", "rotated = 180"),
             told("\"keep\"", "\"dark\""),
+            told("\"5min\"", "\"1s\""),
             told("layout = \"brine.layout\"", ""),
             told("picture:brine.png", "ssd1306:/dev/i2c-1:60"),
             told("inverted = true", "inverted = true\ninverted = true"),
@@ -284,9 +289,10 @@ inverted = true
         sidelight.toml:15:12: the contrast is 0 to 255
         sidelight.toml:16:11: invalid type: integer `180`, expected a boolean
         sidelight.toml:17:11: unknown variant `dark`, expected `blank` or `keep`
-        sidelight.toml:19:1: missing field `layout`
-        sidelight.toml:20:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
-        sidelight.toml:23:1: duplicate key
+        sidelight.toml:18:11: a panel is refreshed every 5s to 24h, or never: write for example 30s, 1min or never
+        sidelight.toml:20:1: missing field `layout`
+        sidelight.toml:21:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
+        sidelight.toml:24:1: duplicate key
         "#);
         assert!(!mistakes.join("\n").contains("geheim"));
         let without_panel = read("[broker]\nurl = \"mqtt://b\"\n").unwrap_err().to_string();

@@ -11,6 +11,7 @@ use tracing::warn;
 
 use super::files::{Unreadable, read_start};
 use super::place::Place;
+use super::schedule::Refresh;
 use super::writer::{AtExit, Writer};
 use crate::draw::Size;
 use crate::feed::{BrokerUrl, Delivery, Protocol, Secret, Settings};
@@ -66,6 +67,8 @@ pub struct Panel {
     pub contrast: Option<u8>,
     /// What it shows after the end.
     pub at_exit: AtExit,
+    /// How often it is sent again what it may have lost unnoticed; an emulated one loses nothing.
+    pub refresh: Refresh,
 }
 
 /// Why an installation cannot work.
@@ -189,7 +192,15 @@ fn read(what: &'static str, file: &Path) -> Result<Vec<u8>, InstallationError> {
 impl Panel {
     /// A panel with everything but its place and its layout left to the defaults.
     pub fn new(place: Place, layout: PathBuf) -> Self {
-        Self { place, layout, rotated: false, inverted: false, contrast: None, at_exit: AtExit::default() }
+        Self {
+            place,
+            layout,
+            rotated: false,
+            inverted: false,
+            contrast: None,
+            at_exit: AtExit::default(),
+            refresh: Refresh::default(),
+        }
     }
 
     /// How the panel is set up for pictures of this size.
@@ -227,7 +238,8 @@ impl Panel {
 
     #[cfg(any(feature = "i2c", feature = "pictures"))]
     fn start_with(&self, setup: Setup, outlet: impl super::Outlet) -> Result<Writer, InstallationError> {
-        Writer::start(self.place.to_string(), setup, outlet, self.at_exit)
+        let refresh = if matches!(self.place, Place::Picture { .. }) { Refresh::NEVER } else { self.refresh };
+        Writer::start(self.place.to_string(), setup, outlet, self.at_exit, refresh)
             .map_err(|problem| InstallationError::Thread { place: self.place.clone(), problem })
     }
 

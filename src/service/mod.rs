@@ -15,11 +15,13 @@ mod outlet;
 mod pane;
 mod past;
 mod place;
+mod schedule;
 mod source;
 #[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 mod terminal;
 mod throttle;
 mod turns;
+mod upkeep;
 mod watch;
 mod witness;
 mod writer;
@@ -40,10 +42,12 @@ pub use outlet::{Outlet, Trouble};
 pub use pane::Pane;
 pub use past::PastError;
 pub use place::{Place, PlaceError};
+pub use schedule::{Refresh, RefreshError, Schedule, Task};
 pub use source::Source;
 #[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 pub use terminal::{LEAVE, Terminal};
 pub use turns::{Ending, Service, ServiceError, Show};
+pub use upkeep::Upkeep;
 #[cfg(feature = "preview")]
 pub(crate) use watch::Watch;
 pub use witness::{Happening, Witness};

@@ -123,6 +123,11 @@ impl Running {
         assert!(sent.success());
     }
 
+    /// The same to a program that may have ended already.
+    pub fn signal_if_there(&self, name: &str) {
+        let _ = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).stderr(Stdio::null()).status();
+    }
+
     /// Waits for the end, which must come by itself.
     pub fn wait(&mut self) -> ExitStatus {
         let mut status = None;

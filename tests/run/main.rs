@@ -7,6 +7,7 @@ mod flood;
 mod kit;
 mod past;
 mod pictures;
+mod power;
 #[cfg(feature = "recording")]
 mod recording;
 mod refusals;
