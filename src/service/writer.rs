@@ -14,6 +14,7 @@ use serde::Deserialize;
 use tracing::{info, warn};
 
 use super::outlet::{Outlet, Trouble};
+use super::tally::Tally;
 use super::throttle::untold;
 use crate::draw::{Frame, Size};
 use crate::panel::{Driver, Setup, SetupError};
@@ -43,6 +44,7 @@ pub struct Writer {
     name: String,
     setup: Setup,
     slot: Arc<Slot>,
+    tally: Arc<Tally>,
     /// Closed when the thread ends.
     ended: Receiver<()>,
 }
@@ -105,12 +107,20 @@ impl Writer {
         let slot = Arc::new(Slot::default());
         let (alive, ended) = channel();
         let (wishes, told) = (Arc::clone(&slot), Told::new(name.clone()));
+        let tally = Arc::<Tally>::default();
+        let kept = Arc::clone(&tally);
         let work = move || {
-            let work = Work { slot: wishes, outlet, driver: None, newest: None, trouble: told, _alive: alive };
+            let work =
+                Work { slot: wishes, outlet, driver: None, newest: None, trouble: told, tally: kept, _alive: alive };
             work.run(at_exit);
         };
         thread::Builder::new().name("panel".into()).spawn(work)?;
-        Ok(Self { name, setup, slot, ended })
+        Ok(Self { name, setup, slot, tally, ended })
+    }
+
+    /// What has been shown so far, and how the panel is.
+    pub fn tally(&self) -> &Arc<Tally> {
+        &self.tally
     }
 
     /// The name in the log.
@@ -161,6 +171,7 @@ struct Work<O: Outlet> {
     driver: Option<Driver<O::Bus>>,
     newest: Option<Frame>,
     trouble: Told,
+    tally: Arc<Tally>,
     /// Dropped with the thread, whichever way it ends.
     _alive: Sender<()>,
 }
@@ -180,10 +191,12 @@ impl<O: Outlet> Work<O> {
             }
             match self.update() {
                 Ok(()) => {
+                    self.tally.shows();
                     self.trouble.over();
                     (again, wait) = (None, FIRST_WAIT);
                 }
                 Err(trouble) => {
+                    self.tally.fails(&trouble);
                     self.trouble.tell(&trouble);
                     again = Some(Instant::now() + wait);
                     wait = (wait * 2).min(LONGEST_WAIT);
@@ -199,7 +212,7 @@ impl<O: Outlet> Work<O> {
     fn update(&mut self) -> Result<(), Trouble> {
         let Some(frame) = &self.newest else { return Ok(()) };
         let (outlet, driver) = (&mut self.outlet, &mut self.driver);
-        let shown = ready(outlet, driver, frame).and_then(|driver| Ok(driver.show(frame).map(|_| ())?));
+        let shown = ready(outlet, driver, frame).and_then(|driver| Ok(driver.show(frame).map(|sent| self.tally.sent(sent))?));
         forget_after_trouble(driver, shown)?;
         driver.as_ref().map_or(Ok(()), |driver| outlet.updated(driver.bus()))
     }
