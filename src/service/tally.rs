@@ -12,7 +12,7 @@ use tokio::sync::Notify;
 use crate::panel::Traffic;
 
 /// How a panel is.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Standing {
     /// Nothing has been shown yet.
     #[default]
