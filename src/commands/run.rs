@@ -10,7 +10,8 @@ use std::sync::Arc;
 use crate::feed::{Delivery, Protocol};
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Broker, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
+    AtExit, Broker, Config, HealthTopics, Installation, Loaded, Log, Loopback, Panel, Place, Reporting, Reports,
+    Service, Show, Source, Supervisor, load, read_start,
 };
 
 use super::log::{self, Verbosity};
@@ -38,6 +39,10 @@ begin where it lies:
   [[panel]]
   place = \"ssd1306:/dev/i2c-1:0x3c\"
   layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit
+  [health]                          # may be left out
+  topic = \"cellar/doors/ripening\" # also: apart (10 seconds between documents), listen
+
+Exit codes: 0 a signal ended it, 2 it could not begin, for the reason on standard error.
 
 Examples:
   sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c
@@ -60,8 +65,10 @@ pub(super) struct Arguments {
     /// Keep the past of readings in this file, so that it outlives a restart
     #[arg(long, value_name = "FILE")]
     state: Option<PathBuf>,
+    #[command(flatten)]
+    health: Health,
     /// Take broker, panels and layouts from a file instead
-    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look"])]
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look", "Health"])]
     config: Option<PathBuf>,
     #[command(flatten)]
     verbosity: Verbosity,
@@ -112,6 +119,18 @@ struct Look {
     at_exit: AtExit,
 }
 
+/// What the program tells about itself
+#[derive(Debug, clap::Args)]
+#[group(id = "Health", multiple = true)]
+struct Health {
+    /// Publish below this topic whether the program is there (TOPIC/online) and how it is (TOPIC/health)
+    #[arg(long = "health", value_name = "TOPIC", value_parser = HealthTopics::below)]
+    topics: Option<HealthTopics>,
+    /// Serve /health and /metrics over HTTP at this address on loopback, such as 127.0.0.1:9464
+    #[arg(long = "health-listen", value_name = "ADDRESS")]
+    listen: Option<Loopback>,
+}
+
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
 enum ProtocolName {
     #[value(name = "3.1.1")]
@@ -128,12 +147,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     };
     installation.check().map_err(outside)?;
     let mut random = fastrand::Rng::new();
-    let settings = installation.broker.settings(&mut random).map_err(outside)?;
+    let mut settings = installation.broker.settings(&mut random).map_err(outside)?;
+    settings.will = installation.reporting.topics.as_ref().map(HealthTopics::will);
+    let supervisor = Supervisor::from_environment()
+        .map_err(|problem| Failure::Outside(format!("cannot speak with the supervisor in NOTIFY_SOCKET: {problem}")))?;
     let shows = shows(&installation.panels)?;
     let mut log = Log::new(settings.broker.to_string());
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
-        let mut service = Service::new(settings, shows, random).map_err(outside)?;
+        let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
+        let mut service = Service::new(settings, shows, random).map_err(outside)?.reporting(reports);
         if let Some(file) = installation.state {
             service = service.keeping(file);
         }
@@ -163,7 +186,8 @@ fn read_config(file: &Path) -> Result<Installation, Failure> {
 }
 
 fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
-    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, .. } = arguments else {
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, health, .. } = arguments
+    else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
     // Not parsed by clap, whose messages repeat what was written, be it a password.
@@ -188,7 +212,8 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         at_exit: look.at_exit,
         ..Panel::new(place.clone(), file.clone())
     };
-    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone() })
+    let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting })
 }
 
 /// Loads every layout and, once all of them are good, starts the panels.

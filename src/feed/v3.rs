@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use rumqttc::mqttbytes::Error as Malformed;
 use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, LastWill, MqttOptions, NetworkOptions, Packet, QoS,
-    StateError, SubscribeFilter, SubscribeReasonCode, Transport,
+    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, LastWill, MqttOptions, NetworkOptions, Packet,
+    QoS, StateError, SubscribeFilter, SubscribeReasonCode, Transport,
 };
 
 use super::filter::Filter;

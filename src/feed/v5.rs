@@ -4,7 +4,9 @@
 
 use std::time::Duration;
 
-use rumqttc::v5::mqttbytes::v5::{ConnectProperties, ConnectReturnCode, Filter as Wanted, LastWill, Packet, SubscribeReasonCode};
+use rumqttc::v5::mqttbytes::v5::{
+    ConnectProperties, ConnectReturnCode, Filter as Wanted, LastWill, Packet, SubscribeReasonCode,
+};
 use rumqttc::v5::mqttbytes::{Error as Malformed, QoS};
 use rumqttc::v5::{ConnectionError, Event, EventLoop, MqttOptions, StateError};
 use rumqttc::{NetworkOptions, Transport};

@@ -28,7 +28,10 @@ mod writer;
 
 pub use config::{Config, ConfigError};
 pub use files::{Durability, Unreadable, read_start, replace};
-pub use health::{Health, HealthTopics, LARGEST_DOCUMENT, LayoutHealth, LinkHealth, PanelHealth, ReadingHealth, Rejected, open_metrics};
+pub use health::{
+    Health, HealthTopics, LARGEST_DOCUMENT, LayoutHealth, LinkHealth, PanelHealth, ReadingHealth, Rejected,
+    open_metrics,
+};
 pub use installation::{Broker, Installation, InstallationError, Panel};
 pub use load::{Loaded, compile, load};
 pub use log::Log;
@@ -41,7 +44,7 @@ pub use outlet::{Outlet, Trouble};
 pub use pane::Pane;
 pub use past::PastError;
 pub use place::{Place, PlaceError};
-pub use reports::{Reporting, Reports};
+pub use reports::{Loopback, LoopbackError, PageError, Reporting, Reports};
 pub use source::Source;
 pub use supervisor::Supervisor;
 pub use tally::{Standing, Tally};

@@ -5,6 +5,7 @@
 
 use std::io;
 use std::net::SocketAddr;
+use std::str::FromStr;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -28,8 +29,46 @@ pub struct Reporting {
     pub topics: Option<HealthTopics>,
     /// How far apart documents are at least.
     pub apart: Duration,
-    /// Where to serve the page; on loopback only.
-    pub listen: Option<SocketAddr>,
+    /// Where to serve the page.
+    pub listen: Option<Loopback>,
+}
+
+/// An address on this machine's own loopback, which no other machine reaches.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Loopback(SocketAddr);
+
+/// Why a text is no address on loopback.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum LoopbackError {
+    /// No address with a port.
+    #[error("{text:?} is no address with a port: write 127.0.0.1:9464 or [::1]:9464")]
+    Address {
+        /// The text.
+        text: String,
+    },
+    /// An address that others reach.
+    #[error("{address} can be reached from other machines, and the page knows no users: write 127.0.0.1:{} or [::1]:{}", address.port(), address.port())]
+    Reachable {
+        /// The address.
+        address: SocketAddr,
+    },
+}
+
+impl FromStr for Loopback {
+    type Err = LoopbackError;
+
+    fn from_str(text: &str) -> Result<Self, LoopbackError> {
+        let address: SocketAddr = text.parse().map_err(|_| LoopbackError::Address { text: text.into() })?;
+        if address.ip().is_loopback() { Ok(Self(address)) } else { Err(LoopbackError::Reachable { address }) }
+    }
+}
+
+/// Why the page of health is not served.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot serve the page of health at {address}: {problem}; stop what holds the port, or choose another")]
+pub struct PageError {
+    address: SocketAddr,
+    problem: io::Error,
 }
 
 impl Default for Reporting {
@@ -60,12 +99,13 @@ impl Reports {
     /// Opens all that is wanted. Must be called in a tokio runtime with network.
     ///
     /// # Errors
-    /// The system's, if it cannot listen for the page.
-    pub fn open(reporting: &Reporting, supervisor: Option<Supervisor>) -> io::Result<Self> {
+    /// [`PageError`], if it cannot listen for the page.
+    pub fn open(reporting: &Reporting, supervisor: Option<Supervisor>) -> Result<Self, PageError> {
+        let page = |Loopback(address)| Page::open(address).map_err(|problem| PageError { address, problem });
         Ok(Self {
             topics: reporting.topics.clone(),
             supervisor,
-            page: reporting.listen.map(Page::open).transpose()?,
+            page: reporting.listen.map(page).transpose()?,
             panels: Arc::default(),
             link: LinkHealth::default(),
             throttle: Throttle::with_burst(reporting.apart, 1),

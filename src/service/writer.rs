@@ -212,7 +212,8 @@ impl<O: Outlet> Work<O> {
     fn update(&mut self) -> Result<(), Trouble> {
         let Some(frame) = &self.newest else { return Ok(()) };
         let (outlet, driver) = (&mut self.outlet, &mut self.driver);
-        let shown = ready(outlet, driver, frame).and_then(|driver| Ok(driver.show(frame).map(|sent| self.tally.sent(sent))?));
+        let shown =
+            ready(outlet, driver, frame).and_then(|driver| Ok(driver.show(frame).map(|sent| self.tally.sent(sent))?));
         forget_after_trouble(driver, shown)?;
         driver.as_ref().map_or(Ok(()), |driver| outlet.updated(driver.bus()))
     }

@@ -4,9 +4,11 @@
 
 mod ending;
 mod flood;
+mod health;
 mod kit;
 mod past;
 mod pictures;
 mod refusals;
+mod supervisor;
 mod swap;
 mod writer;

@@ -66,11 +66,13 @@ fn layouts(text: &mut Text, health: &Health) {
     for layout in &health.layouts {
         text.sample("layout_broken", &[("layout", &layout.name)], layout.broken.into());
     }
-    let readings = || health.layouts.iter().flat_map(|layout| layout.readings.iter().map(move |reading| (layout, reading)));
+    let readings =
+        || health.layouts.iter().flat_map(|layout| layout.readings.iter().map(move |reading| (layout, reading)));
     text.family("reading_state", "stateset", "", "Whether a reading can be believed.");
     for (layout, reading) in readings() {
         for state in ["live", "stale", "waiting", "faulty"] {
-            let labels = [("layout", layout.name.as_str()), ("reading", &reading.name), ("sidelight_reading_state", state)];
+            let labels =
+                [("layout", layout.name.as_str()), ("reading", &reading.name), ("sidelight_reading_state", state)];
             text.sample("reading_state", &labels, (reading.state == state).into());
         }
     }
@@ -121,7 +123,74 @@ mod tests {
 
     #[test]
     fn the_text_is_as_the_standard_wants_it() {
-        insta::assert_snapshot!(open_metrics(&example()), @"");
+        insta::assert_snapshot!(open_metrics(&example()), @r##"
+        # TYPE sidelight_build info
+        # HELP sidelight_build The running program.
+        sidelight_build_info{version="0.1.0"} 1
+        # TYPE sidelight_uptime_seconds gauge
+        # UNIT sidelight_uptime_seconds seconds
+        # HELP sidelight_uptime_seconds How long the program has been running.
+        sidelight_uptime_seconds 3661
+        # TYPE sidelight_link_up gauge
+        # HELP sidelight_link_up Whether there is a connection to the broker.
+        sidelight_link_up 1
+        # TYPE sidelight_link_losses counter
+        # HELP sidelight_link_losses Connections that ended or did not come about.
+        sidelight_link_losses_total 2
+        # TYPE sidelight_oversized_payloads counter
+        # HELP sidelight_oversized_payloads Payloads that were dropped for their size.
+        sidelight_oversized_payloads_total 0
+        # TYPE sidelight_layout info
+        # HELP sidelight_layout The layouts that are shown, by the SHA-256 of their text.
+        sidelight_layout_info{layout="ripening \"door\".layout",sha256="00ff"} 1
+        # TYPE sidelight_layout_broken gauge
+        # HELP sidelight_layout_broken Whether the file holds another text, which cannot be shown.
+        sidelight_layout_broken{layout="ripening \"door\".layout"} 0
+        # TYPE sidelight_reading_state stateset
+        # HELP sidelight_reading_state Whether a reading can be believed.
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="temp",sidelight_reading_state="live"} 1
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="temp",sidelight_reading_state="stale"} 0
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="temp",sidelight_reading_state="waiting"} 0
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="temp",sidelight_reading_state="faulty"} 0
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="rh",sidelight_reading_state="live"} 0
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="rh",sidelight_reading_state="stale"} 1
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="rh",sidelight_reading_state="waiting"} 0
+        sidelight_reading_state{layout="ripening \"door\".layout",reading="rh",sidelight_reading_state="faulty"} 0
+        # TYPE sidelight_reading_accepted counter
+        # HELP sidelight_reading_accepted Messages that were taken.
+        sidelight_reading_accepted_total{layout="ripening \"door\".layout",reading="temp"} 12
+        sidelight_reading_accepted_total{layout="ripening \"door\".layout",reading="rh"} 11
+        # TYPE sidelight_reading_rejected counter
+        # HELP sidelight_reading_rejected Messages that were refused, by reason.
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="temp",reason="undecodable"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="temp",reason="too_long"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="temp",reason="not_finite"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="temp",reason="out_of_range"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="temp",reason="jump"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="rh",reason="undecodable"} 3
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="rh",reason="too_long"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="rh",reason="not_finite"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="rh",reason="out_of_range"} 0
+        sidelight_reading_rejected_total{layout="ripening \"door\".layout",reading="rh",reason="jump"} 0
+        # TYPE sidelight_panel_up gauge
+        # HELP sidelight_panel_up Whether a panel shows its picture.
+        sidelight_panel_up{panel="ssd1306:/dev/i2c-1:0x3c"} 1
+        sidelight_panel_up{panel="ssd1306:/dev/i2c-1:0x3d"} 0
+        # TYPE sidelight_panel_frames counter
+        # HELP sidelight_panel_frames Frames that reached a panel.
+        sidelight_panel_frames_total{panel="ssd1306:/dev/i2c-1:0x3c"} 7
+        sidelight_panel_frames_total{panel="ssd1306:/dev/i2c-1:0x3d"} 7
+        # TYPE sidelight_panel_bus_bytes counter
+        # UNIT sidelight_panel_bus_bytes bytes
+        # HELP sidelight_panel_bus_bytes Bytes on the bus for those frames.
+        sidelight_panel_bus_bytes_total{panel="ssd1306:/dev/i2c-1:0x3c"} 900
+        sidelight_panel_bus_bytes_total{panel="ssd1306:/dev/i2c-1:0x3d"} 900
+        # TYPE sidelight_panel_failures counter
+        # HELP sidelight_panel_failures Attempts to show something that failed.
+        sidelight_panel_failures_total{panel="ssd1306:/dev/i2c-1:0x3c"} 0
+        sidelight_panel_failures_total{panel="ssd1306:/dev/i2c-1:0x3d"} 4
+        # EOF
+        "##);
     }
 
     /// What the grammar of OpenMetrics 1.0 asks of every line, from memory: metadata before samples, families in one piece,

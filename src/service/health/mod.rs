@@ -242,7 +242,8 @@ pub(super) mod tests {
     use super::*;
 
     pub fn example() -> Health {
-        let reading = |name: &str, state, accepted, rejected| ReadingHealth { name: name.into(), state, accepted, rejected };
+        let reading =
+            |name: &str, state, accepted, rejected| ReadingHealth { name: name.into(), state, accepted, rejected };
         let panel = |place: &str, state, trouble, failures| PanelHealth {
             place: place.into(),
             state,
@@ -274,7 +275,9 @@ pub(super) mod tests {
     #[test]
     fn the_document_says_it_all() {
         let document: serde_json::Value = serde_json::from_slice(&example().document()).unwrap();
-        insta::assert_snapshot!(format!("{document}"), @"");
+        insta::assert_snapshot!(format!("{document}"), @r##"
+        {"layouts":[{"broken":false,"name":"ripening \"door\".layout","readings":[{"accepted":12,"name":"temp","rejected":{"jumps":0,"not_finite":0,"out_of_range":0,"too_long":0,"undecodable":0},"state":"live"},{"accepted":11,"name":"rh","rejected":{"jumps":0,"not_finite":0,"out_of_range":0,"too_long":0,"undecodable":3},"state":"stale"}],"sha256":"00ff"}],"left_out":0,"link":{"connected":true,"losses":2,"oversized":0},"panels":[{"bus_bytes":900,"failures":0,"frames":7,"place":"ssd1306:/dev/i2c-1:0x3c","state":"shows"},{"bus_bytes":900,"failures":4,"frames":7,"place":"ssd1306:/dev/i2c-1:0x3d","state":"trouble","trouble":"no answer"}],"uptime_seconds":3661,"version":"0.1.0"}
+        "##);
     }
 
     #[test]
@@ -284,7 +287,8 @@ pub(super) mod tests {
         health.link.connected = false;
         health.layouts[0].readings.clear();
         health.layouts[0].broken = true;
-        let words = "no connection to the broker; readings: none; panels: 1 shows, 1 trouble; layouts that cannot be shown: 1";
+        let words =
+            "no connection to the broker; readings: none; panels: 1 shows, 1 trouble; layouts that cannot be shown: 1";
         assert_eq!(health.sentence(), words);
     }
 

@@ -141,7 +141,8 @@ fn read(request: &[u8]) -> Option<Result<Wanted, Refusal>> {
     }
     let line = request.split(|byte| *byte == b'\r').next().and_then(|line| std::str::from_utf8(line).ok());
     let mut words = line.unwrap_or_default().split(' ');
-    let (Some(method), Some(target), Some(version), None) = (words.next(), words.next(), words.next(), words.next()) else {
+    let (Some(method), Some(target), Some(version), None) = (words.next(), words.next(), words.next(), words.next())
+    else {
         return Some(Err(Refusal::Malformed));
     };
     let Some(version) = version.strip_prefix("HTTP/") else { return Some(Err(Refusal::Malformed)) };
@@ -273,7 +274,9 @@ mod tests {
     #[tokio::test(flavor = "current_thread")]
     async fn answers_are_whole_messages() {
         let health = ask(format!("GET /health{END}").as_bytes()).await;
-        assert!(health.starts_with("HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/json\r\nContent-Length: 6\r\n"));
+        assert!(health.starts_with(
+            "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/json\r\nContent-Length: 6\r\n"
+        ));
         assert!(health.ends_with("\r\nConnection: close\r\n\r\nHealth"), "{health}");
         let metrics = ask(format!("HEAD /metrics{END}").as_bytes()).await;
         assert!(metrics.starts_with("HTTP/1.1 200 OK\r\nContent-Type: application/openmetrics-text; version=1.0.0;"));

@@ -7,12 +7,12 @@ use std::time::Duration;
 use super::{Running, Service};
 use crate::feed::Event;
 use crate::readings::Moment;
+use crate::service::Reports;
 use crate::service::health::page::{Answer, Question, Subject};
 use crate::service::health::{Health, LayoutHealth, PanelHealth, open_metrics};
 use crate::service::supervisor::Supervisor;
 use crate::service::tally::Standing;
 use crate::service::writer::Writer;
-use crate::service::Reports;
 
 /// The payload under the topic that says whether the program is there.
 const ONLINE: &str = "online";
