@@ -11,7 +11,10 @@ mod explain;
 mod failure;
 mod format;
 mod given;
+mod install;
 mod log;
+#[cfg(feature = "manual")]
+mod manual;
 mod render;
 mod run;
 #[cfg(feature = "pictures")]
@@ -61,6 +64,9 @@ enum Verb {
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
     Specimen(specimen::Arguments),
+    Install(install::Arguments),
+    #[cfg(feature = "manual")]
+    Manual(manual::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -78,6 +84,9 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Specimen(arguments) => specimen::run(&arguments),
+        Verb::Install(arguments) => install::run(&arguments),
+        #[cfg(feature = "manual")]
+        Verb::Manual(arguments) => manual::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

@@ -156,7 +156,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
         let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
-        let mut service = Service::new(settings, shows, random).map_err(outside)?.reporting(reports);
+        let mut service =
+            Service::new(settings, shows, random).and_then(|service| service.reporting(reports)).map_err(outside)?;
         if let Some(file) = installation.state {
             service = service.keeping(file);
         }
@@ -172,7 +173,7 @@ fn outside(problem: impl std::fmt::Display) -> Failure {
 /// No installation needs more, not even one of a hundred panels.
 const MOST_CONFIG_BYTES: usize = 256 * 1024;
 
-fn read_config(file: &Path) -> Result<Installation, Failure> {
+pub(super) fn read_config(file: &Path) -> Result<Installation, Failure> {
     let bytes = read_start(file, MOST_CONFIG_BYTES + 1)?;
     let refused = |why: &str| Failure::Argument(format!("{}: {why}", file.display()));
     if bytes.len() > MOST_CONFIG_BYTES {

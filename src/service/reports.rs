@@ -15,10 +15,14 @@ use super::health::page::{Page, Question};
 use super::health::{HealthTopics, LinkHealth};
 use super::supervisor::Supervisor;
 use super::throttle::Throttle;
+use super::turns::ONLINE;
+use crate::feed::Message;
 use crate::readings::Moment;
 
 /// How far apart documents are if nobody says otherwise.
 const APART: Duration = Duration::from_secs(10);
+/// Documents at once after a quiet time, so that those of a start come without delay.
+const BURST: u32 = 2;
 /// A panel that neither shows something nor fails until then does not keep the program from being ready.
 const READY: Duration = Duration::from_secs(10);
 
@@ -85,6 +89,7 @@ pub struct Reports {
     /// Called when a panel is another than before.
     pub(super) panels: Arc<Notify>,
     pub(super) link: LinkHealth,
+    apart: Duration,
     throttle: Throttle,
     /// What was looked at last, in a number.
     sight: Option<u64>,
@@ -108,7 +113,8 @@ impl Reports {
             page: reporting.listen.map(page).transpose()?,
             panels: Arc::default(),
             link: LinkHealth::default(),
-            throttle: Throttle::with_burst(reporting.apart, 1),
+            apart: reporting.apart,
+            throttle: throttle(reporting.apart),
             sight: None,
             news: false,
             is_ready: false,
@@ -124,7 +130,8 @@ impl Reports {
             page: None,
             panels: Arc::default(),
             link: LinkHealth::default(),
-            throttle: Throttle::new(APART),
+            apart: APART,
+            throttle: throttle(APART),
             sight: None,
             news: false,
             is_ready: true,
@@ -135,6 +142,18 @@ impl Reports {
     /// Whether somebody is to be told without asking.
     pub(super) fn has_listeners(&self) -> bool {
         self.topics.is_some() || self.supervisor.is_some()
+    }
+
+    /// Whether a message says that the program is not there.
+    pub(super) fn is_denied_by(&self, message: &Message) -> bool {
+        let topics = self.topics.as_ref();
+        topics.is_some_and(|topics| message.topic == topics.online.as_str() && message.payload != ONLINE.as_bytes())
+    }
+
+    /// Forgets what was told, as the broker may be another one: the next look tells all.
+    pub(super) fn start_over(&mut self) {
+        self.throttle = throttle(self.apart);
+        self.news = true;
     }
 
     /// Tells the supervisor, if there is one.
@@ -197,6 +216,10 @@ impl Reports {
     }
 }
 
+fn throttle(apart: Duration) -> Throttle {
+    Throttle::with_burst(apart, BURST)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -207,13 +230,13 @@ mod tests {
 
     fn reports() -> Reports {
         let topics = HealthTopics::below("cellar/doors/ripening").unwrap();
-        Reports { topics: Some(topics), throttle: Throttle::with_burst(APART, 1), ..Reports::none() }
+        Reports { topics: Some(topics), ..Reports::none() }
     }
 
     #[test]
     fn a_change_is_told_at_once_and_many_are_told_once_in_ten_seconds() {
         let mut reports = reports();
-        assert!(reports.look(1, at(0)) && !reports.look(1, at(1)) && reports.look(2, at(2)));
+        assert!(reports.look(0, at(0)) && reports.look(1, at(0)) && !reports.look(1, at(1)) && reports.look(2, at(2)));
         assert_eq!(reports.next_due(), None, "nothing changed, nothing is due");
         let told: Vec<u64> = (3..43).filter(|second| reports.look(*second, at(*second))).collect();
         assert_eq!(told, [10, 20, 30, 40]);
@@ -229,9 +252,11 @@ mod tests {
         assert!(reports.look(1, at(0)));
         reports.untold();
         assert_eq!(reports.next_due(), Some(at(0)), "once more at once, as after a quiet time");
-        assert!(reports.look(1, at(0)));
+        assert!(reports.look(1, at(0)) && reports.look(2, at(0)));
         reports.untold();
         assert_eq!(reports.next_due(), Some(at(10)));
+        reports.start_over();
+        assert!(reports.look(2, at(1)), "after a new connection at once");
     }
 
     #[test]

@@ -30,6 +30,8 @@ use crate::readings::{self, Moment};
 
 mod report;
 
+pub(super) use report::ONLINE;
+
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);
 /// A payload that was dropped unseen is judged by its size alone, of which no more than this is made up.
@@ -307,7 +309,7 @@ impl Service {
             running.reload(renew, now, witness);
         }
         self.update(now, witness);
-        let filters = filters(&self.running);
+        let filters = self.wanted();
         if filters == self.filters {
             return;
         }

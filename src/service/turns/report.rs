@@ -4,8 +4,8 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::{Running, Service};
-use crate::feed::Event;
+use super::{Running, Service, ServiceError, filters};
+use crate::feed::{Event, Filter, Session};
 use crate::readings::Moment;
 use crate::service::Reports;
 use crate::service::health::page::{Answer, Question, Subject};
@@ -15,18 +15,31 @@ use crate::service::tally::Standing;
 use crate::service::writer::Writer;
 
 /// The payload under the topic that says whether the program is there.
-const ONLINE: &str = "online";
+pub(in crate::service) const ONLINE: &str = "online";
 /// How long the broker may take to let the program go.
 const LEAVING: Duration = Duration::from_millis(500);
 
 impl Service {
     /// The same service, which tells of its health.
-    pub fn reporting(mut self, reports: Reports) -> Self {
+    ///
+    /// # Errors
+    /// [`ServiceError::Settings`] if the settings contradict themselves.
+    pub fn reporting(mut self, reports: Reports) -> Result<Self, ServiceError> {
         for writer in self.writers() {
             writer.tally().call(Arc::clone(&reports.panels));
         }
         self.reports = reports;
-        self
+        self.filters = self.wanted();
+        self.session = Session::new(&self.settings, self.filters.clone(), self.random.fork())?;
+        Ok(self)
+    }
+
+    /// What all layouts together have to hear, each filter once, and what is said of the program in its name.
+    pub(super) fn wanted(&self) -> Vec<Filter> {
+        let mut wanted = filters(&self.running);
+        let own = self.reports.topics.as_ref().map(|topics| topics.online.to_filter());
+        wanted.extend(own.filter(|own| !wanted.contains(own)));
+        wanted
     }
 
     fn writers(&self) -> impl Iterator<Item = &Writer> {
@@ -35,20 +48,26 @@ impl Service {
 
     /// Takes in what an event says about the link.
     pub(super) fn follow_link(&mut self, event: &Event) {
+        let denied = matches!(event, Event::Message(message) if self.reports.is_denied_by(message));
         let link = &mut self.reports.link;
         match event {
             Event::Connected => {
                 link.connected = true;
-                if let Some(topics) = &self.reports.topics {
-                    // The broker may have said the opposite when the connection before was lost.
-                    // The queue of a connection that has just begun has room.
-                    let _ = self.session.publish(&topics.online, ONLINE.into(), true);
-                    self.reports.untold();
-                }
+                self.reports.start_over();
+                self.say_online();
             }
+            // The last will of a connection that the broker held for alive until now: of one before a power cut, for example.
+            _ if denied => self.say_online(),
             Event::Lost { .. } => (link.connected, link.losses) = (false, link.losses + 1),
             Event::Oversized { .. } => link.oversized += 1,
             _ => {}
+        }
+    }
+
+    fn say_online(&self) {
+        if let Some(topics) = &self.reports.topics {
+            // Without room for it there is a flood of denials, of which one more will come.
+            let _ = self.session.publish(&topics.online, ONLINE.into(), true);
         }
     }
 
@@ -86,7 +105,7 @@ impl Service {
     }
 
     /// Ends a session so that the next one's `online` is the last word.
-    pub(super) async fn leave(&self, session: crate::feed::Session) {
+    pub(super) async fn leave(&self, session: Session) {
         if self.reports.topics.is_some() {
             session.leave(LEAVING).await;
         }
