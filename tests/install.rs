@@ -113,8 +113,10 @@ fn files_are_written_below_a_root_and_the_next_steps_told() {
     let told = text(&done.stderr);
     let password = folder.path().join("password");
     let chgrp = format!("sudo chgrp doors {0} && sudo chmod 640 {0}", password.display());
-    let steps = ["sudo systemd-sysusers", chgrp.as_str(), "systemctl daemon-reload", "systemctl enable --now sidelight"];
-    let places: Vec<usize> = steps.iter().map(|step| told.find(step).unwrap_or_else(|| panic!("{step}: {told}"))).collect();
+    let steps =
+        ["sudo systemd-sysusers", chgrp.as_str(), "systemctl daemon-reload", "systemctl enable --now sidelight"];
+    let places: Vec<usize> =
+        steps.iter().map(|step| told.find(step).unwrap_or_else(|| panic!("{step}: {told}"))).collect();
     assert!(places.is_sorted(), "{told}");
     let done = sidelight(&["install", "--config", config, "--write", "--packaged", "--root", below]);
     assert!(done.status.success() && done.stderr.is_empty(), "{done:?}");

@@ -81,10 +81,9 @@ impl Service {
         if self.reports.look(self.sight(now), now) {
             let health = self.health(now);
             self.reports.tell(|supervisor| supervisor.status(&health.sentence()));
-            if let Some(topics) = self.reports.topics.as_ref().filter(|_| self.reports.link.connected) {
-                if self.session.publish(&topics.health, health.document(), true).is_err() {
-                    self.reports.untold();
-                }
+            let topics = self.reports.topics.as_ref().filter(|_| self.reports.link.connected);
+            if topics.is_some_and(|topics| self.session.publish(&topics.health, health.document(), true).is_err()) {
+                self.reports.untold();
             }
         }
         if becomes_ready {
