@@ -32,14 +32,13 @@ impl Ear {
             runtime.block_on(async {
                 let mut session = Session::new(&settings, filters, random).unwrap();
                 loop {
-                    match session.next().await {
-                        Event::Message(message) => {
-                            if heard.send(message).is_err() {
-                                return;
-                            }
-                        }
-                        Event::Subscribed => ready.send(()).unwrap(),
-                        _ => {}
+                    let event = session.next().await;
+                    if let Event::Subscribed = event {
+                        ready.send(()).unwrap();
+                    }
+                    let Event::Message(message) = event else { continue };
+                    if heard.send(message).is_err() {
+                        return;
                     }
                 }
             });
