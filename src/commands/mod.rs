@@ -14,9 +14,12 @@ mod format;
 mod given;
 #[cfg(feature = "recording")]
 mod hearing;
+mod install;
 #[cfg(feature = "recording")]
 mod listen;
 mod log;
+#[cfg(feature = "manual")]
+mod manual;
 #[cfg(feature = "preview")]
 mod preview;
 #[cfg(feature = "recording")]
@@ -86,6 +89,9 @@ enum Verb {
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
     Specimen(specimen::Arguments),
+    Install(install::Arguments),
+    #[cfg(feature = "manual")]
+    Manual(manual::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -113,6 +119,9 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Specimen(arguments) => specimen::run(&arguments),
+        Verb::Install(arguments) => install::run(&arguments),
+        #[cfg(feature = "manual")]
+        Verb::Manual(arguments) => manual::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

@@ -9,7 +9,8 @@ use std::sync::Arc;
 
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Config, Installation, Loaded, Log, Panel, Place, Refresh, Service, Show, Source, load, read_start,
+    AtExit, Config, HealthTopics, Installation, Loaded, Log, Loopback, Panel, Place, Refresh, Reporting, Reports,
+    Service, Show, Source, Supervisor, load, read_start,
 };
 
 use super::connection::Connection;
@@ -38,6 +39,10 @@ begin where it lies:
   [[panel]]
   place = \"ssd1306:/dev/i2c-1:0x3c\"
   layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh
+  [health]                          # may be left out
+  topic = \"cellar/doors/ripening\" # also: apart (10 seconds between documents), listen
+
+Exit codes: 0 a signal ended it, 2 it could not begin, for the reason on standard error.
 
 Examples:
   sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c
@@ -60,8 +65,10 @@ pub(super) struct Arguments {
     /// Keep the past of readings in this file, so that it outlives a restart
     #[arg(long, value_name = "FILE")]
     state: Option<PathBuf>,
+    #[command(flatten)]
+    health: Health,
     /// Take broker, panels and layouts from a file instead
-    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look"])]
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look", "Health"])]
     config: Option<PathBuf>,
     #[command(flatten)]
     verbosity: Verbosity,
@@ -88,6 +95,18 @@ struct Look {
     refresh: Refresh,
 }
 
+/// What the program tells about itself
+#[derive(Debug, clap::Args)]
+#[group(id = "Health", multiple = true)]
+struct Health {
+    /// Publish below this topic whether the program is there (TOPIC/online) and how it is (TOPIC/health)
+    #[arg(long = "health", value_name = "TOPIC", value_parser = HealthTopics::below)]
+    topics: Option<HealthTopics>,
+    /// Serve /health and /metrics over HTTP at this address on loopback, such as 127.0.0.1:9464
+    #[arg(long = "health-listen", value_name = "ADDRESS")]
+    listen: Option<Loopback>,
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     log::start(arguments.verbosity);
     let installation = match &arguments.config {
@@ -96,12 +115,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     };
     installation.check().map_err(outside)?;
     let mut random = fastrand::Rng::new();
-    let settings = installation.broker.settings(&mut random).map_err(outside)?;
+    let mut settings = installation.broker.settings(&mut random).map_err(outside)?;
+    settings.will = installation.reporting.topics.as_ref().map(HealthTopics::will);
+    let supervisor = Supervisor::from_environment()
+        .map_err(|problem| Failure::Outside(format!("cannot speak with the supervisor in NOTIFY_SOCKET: {problem}")))?;
     let shows = shows(&installation.panels)?;
     let mut log = Log::new(settings.broker.to_string());
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
-        let mut service = Service::new(settings, shows, random).map_err(outside)?;
+        let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
+        let mut service =
+            Service::new(settings, shows, random).and_then(|service| service.reporting(reports)).map_err(outside)?;
         if let Some(file) = installation.state {
             service = service.keeping(file);
         }
@@ -117,7 +141,7 @@ fn outside(problem: impl std::fmt::Display) -> Failure {
 /// No installation needs more, not even one of a hundred panels.
 const MOST_CONFIG_BYTES: usize = 256 * 1024;
 
-fn read_config(file: &Path) -> Result<Installation, Failure> {
+pub(super) fn read_config(file: &Path) -> Result<Installation, Failure> {
     let bytes = read_start(file, MOST_CONFIG_BYTES + 1)?;
     let refused = |why: &str| Failure::Argument(format!("{}: {why}", file.display()));
     if bytes.len() > MOST_CONFIG_BYTES {
@@ -131,7 +155,8 @@ fn read_config(file: &Path) -> Result<Installation, Failure> {
 }
 
 fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
-    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, .. } = arguments else {
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, health, .. } = arguments
+    else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
     let broker = connection.broker(url)?;
@@ -143,7 +168,8 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         refresh: look.refresh,
         ..Panel::new(place.clone(), file.clone())
     };
-    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone() })
+    let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting })
 }
 
 /// Loads every layout and, once all of them are good, starts the panels.

@@ -130,6 +130,14 @@ impl Client {
             Sender::V5(client) => client.try_publish(topic, v5::quality(self.delivery), retain, payload).is_ok(),
         }
     }
+
+    /// Asks for a farewell to be sent, after which the broker forgets the last will; false if there is no room for it now.
+    pub fn say_farewell(&self) -> bool {
+        match &self.sender {
+            Sender::V3(client) => client.try_disconnect().is_ok(),
+            Sender::V5(client) => client.try_disconnect().is_ok(),
+        }
+    }
 }
 
 /// The receiving side of a connection, which also does its work.

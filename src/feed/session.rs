@@ -190,6 +190,16 @@ impl Session {
         }
     }
 
+    /// Takes leave of the broker, which then does not publish the last will, and waits for the end of the connection, at most
+    /// `patience`. What comes in the meantime is lost.
+    pub async fn leave(mut self, patience: Duration) {
+        if matches!(&self.stage, Stage::Running { client, accepted: true, .. } if client.say_farewell()) {
+            let ended = async { while !matches!(self.next().await, Event::Lost { .. }) {} };
+            // Who does not answer is left all the same.
+            let _ = time::timeout(patience, ended).await;
+        }
+    }
+
     /// How many payloads were larger than [`LARGEST_PAYLOAD`] so far.
     pub fn oversized(&self) -> u64 {
         self.oversized

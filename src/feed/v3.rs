@@ -6,14 +6,14 @@ use std::time::Duration;
 
 use rumqttc::mqttbytes::Error as Malformed;
 use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, MqttOptions, NetworkOptions, Packet, QoS,
-    StateError, SubscribeFilter, SubscribeReasonCode, Transport,
+    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, LastWill, MqttOptions, NetworkOptions, Packet,
+    QoS, StateError, SubscribeFilter, SubscribeReasonCode, Transport,
 };
 
 use super::filter::Filter;
 use super::link::{CONNECT_SECONDS, IN_FLIGHT, LARGEST_PACKET, Signal};
 use super::reason::{FilterRefusal, Reason, Refusal, Situation};
-use super::settings::{Delivery, Secret, Settings};
+use super::settings::{Delivery, Secret, Settings, Will};
 
 /// The library's options.
 pub(super) fn options(settings: &Settings, transport: Transport) -> MqttOptions {
@@ -26,6 +26,9 @@ pub(super) fn options(settings: &Settings, transport: Transport) -> MqttOptions 
         .set_inflight(IN_FLIGHT);
     if let Some(user) = &settings.user {
         options.set_credentials(user, settings.password.as_ref().map_or("", Secret::reveal));
+    }
+    if let Some(Will { topic, payload }) = &settings.will {
+        options.set_last_will(LastWill::new(topic.as_str(), payload.clone(), quality(settings.delivery), true));
     }
     options
 }

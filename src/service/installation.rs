@@ -11,6 +11,7 @@ use tracing::warn;
 
 use super::files::{Unreadable, read_start};
 use super::place::Place;
+use super::reports::Reporting;
 use super::schedule::Refresh;
 use super::writer::{AtExit, Writer};
 use crate::draw::Size;
@@ -29,6 +30,8 @@ pub struct Installation {
     pub panels: Vec<Panel>,
     /// The file that keeps the past of readings while nothing runs.
     pub state: Option<PathBuf>,
+    /// What it tells about itself.
+    pub reporting: Reporting,
 }
 
 /// The broker and how to speak with it; files are named, not yet read.
@@ -262,7 +265,9 @@ mod tests {
         let broker = Broker::at("mqtt://127.0.0.1".parse().unwrap());
         let check = |places: &[&str]| {
             let panels = places.iter().map(|place| panel(place)).collect();
-            Installation { broker: broker.clone(), panels, state: None }.check().map_err(|error| error.to_string())
+            Installation { broker: broker.clone(), panels, state: None, reporting: Reporting::default() }
+                .check()
+                .map_err(|error| error.to_string())
         };
         assert_eq!(check(&["ssd1306:/dev/i2c-1:0x3c", "ssd1306:/dev/i2c-1:0x3d", "ssd1306:/dev/i2c-0:0x3c"]), Ok(()));
         let twice = "sh1106:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own";

@@ -4,6 +4,7 @@
 //! worth telling to the log. After trouble the way is opened again, the panel initialised anew and drawn whole. When that is, and when
 //! what cannot be noticed is healed, a [`Schedule`] says. It reads no clock and never waits by itself.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use embedded_graphics_core::geometry::OriginDimensions;
@@ -11,6 +12,7 @@ use tracing::{info, warn};
 
 use super::outlet::{Outlet, Trouble};
 use super::schedule::{Refresh, Schedule, Task};
+use super::tally::Tally;
 use super::throttle::untold;
 use super::writer::AtExit;
 use crate::draw::Frame;
@@ -31,13 +33,14 @@ pub struct Upkeep<O: Outlet> {
     wanted: bool,
     schedule: Schedule,
     trouble: Told,
+    tally: Arc<Tally>,
 }
 
 impl<O: Outlet> Upkeep<O> {
-    /// A glass of which nothing is known; `name` stands in the log.
-    pub fn new(name: String, outlet: O, refresh: Refresh) -> Self {
+    /// A glass of which nothing is known; `name` stands in the log, and `tally` is told of what is done.
+    pub fn new(name: String, outlet: O, refresh: Refresh, tally: Arc<Tally>) -> Self {
         let trouble = Told::new(name);
-        Self { outlet, driver: None, newest: None, wanted: false, schedule: Schedule::new(refresh), trouble }
+        Self { outlet, driver: None, newest: None, wanted: false, schedule: Schedule::new(refresh), trouble, tally }
     }
 
     /// Takes the frame to show from now on.
@@ -71,10 +74,12 @@ impl<O: Outlet> Upkeep<O> {
         let now = clock();
         match done {
             Ok(()) => {
+                self.tally.shows();
                 self.trouble.over();
                 self.schedule.went_well(task, now);
             }
             Err(trouble) => {
+                self.tally.fails(&trouble);
                 self.trouble.tell(&trouble, now);
                 self.schedule.failed(now);
             }
@@ -88,10 +93,13 @@ impl<O: Outlet> Upkeep<O> {
             Task::Update => Ok(driver.show(frame)?),
             Task::Refresh => Ok(driver.refresh(frame)?),
         });
-        if let Err(trouble) = shown {
-            // The bus itself is opened again: its adapter may have been pulled out and put back.
-            *driver = None;
-            return Err(trouble);
+        match shown {
+            Ok(traffic) => self.tally.sent(traffic),
+            Err(trouble) => {
+                // The bus itself is opened again: its adapter may have been pulled out and put back.
+                *driver = None;
+                return Err(trouble);
+            }
         }
         driver.as_ref().map_or(Ok(()), |driver| outlet.updated(driver.bus()))
     }

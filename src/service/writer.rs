@@ -14,6 +14,7 @@ use serde::Deserialize;
 use super::clock::Clock;
 use super::outlet::Outlet;
 use super::schedule::{Refresh, Schedule};
+use super::tally::Tally;
 use super::upkeep::Upkeep;
 use crate::draw::{Frame, Size};
 use crate::panel::{Setup, SetupError};
@@ -35,6 +36,7 @@ pub struct Writer {
     name: String,
     setup: Setup,
     slot: Arc<Slot>,
+    tally: Arc<Tally>,
     /// Closed when the thread ends.
     ended: Receiver<()>,
 }
@@ -99,13 +101,20 @@ impl Writer {
         let slot = Arc::new(Slot::default());
         let (alive, ended) = channel();
         let (wishes, told) = (Arc::clone(&slot), name.clone());
+        let tally = Arc::<Tally>::default();
+        let kept = Arc::clone(&tally);
         let work = move || {
             // Closed with the thread, whichever way it ends.
             let _alive: Sender<()> = alive;
-            work(&wishes, Upkeep::new(told, outlet, refresh), at_exit);
+            work(&wishes, Upkeep::new(told, outlet, refresh, kept), at_exit);
         };
         thread::Builder::new().name("panel".into()).spawn(work)?;
-        Ok(Self { name, setup, slot, ended })
+        Ok(Self { name, setup, slot, tally, ended })
+    }
+
+    /// What has been shown so far, and how the panel is.
+    pub fn tally(&self) -> &Arc<Tally> {
+        &self.tally
     }
 
     /// The name in the log.

@@ -195,7 +195,7 @@ pub struct Rig {
 }
 
 fn upkeep(bus: &Bus, setup: Setup, refresh: Duration) -> Upkeep<Way> {
-    Upkeep::new("the panel".into(), Way { bus: bus.clone(), setup }, Refresh::every(refresh))
+    Upkeep::new("the panel".into(), Way { bus: bus.clone(), setup }, Refresh::every(refresh), Arc::default())
 }
 
 impl Rig {

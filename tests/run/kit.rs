@@ -49,6 +49,13 @@ impl Cellar {
         Running::start(self.folder.path(), arguments)
     }
 
+    /// The same, with these variables in its environment.
+    pub fn start_with(&self, variables: &[(&str, &str)], arguments: &[&str]) -> Running {
+        let mut command = Command::new(SIDELIGHT);
+        command.current_dir(self.folder.path()).args(arguments).envs(variables.iter().copied());
+        Running::spawn(command)
+    }
+
     /// `run` with this folder's layout and the panel `door.png`.
     pub fn run(&self, broker: SocketAddr, more: &[&str]) -> Running {
         let url = format!("mqtt://{broker}");
@@ -85,14 +92,13 @@ pub struct Running {
 
 impl Running {
     fn start(folder: &Path, arguments: &[&str]) -> Self {
-        let mut child = Command::new(SIDELIGHT)
-            .current_dir(folder)
-            .args(arguments)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
+        let mut command = Command::new(SIDELIGHT);
+        command.current_dir(folder).args(arguments);
+        Self::spawn(command)
+    }
+
+    fn spawn(mut command: Command) -> Self {
+        let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
         let log = Arc::new(Mutex::new(String::new()));
         let (lines, into) = (BufReader::new(child.stderr.take().unwrap()).lines(), Arc::clone(&log));
         thread::spawn(move || {

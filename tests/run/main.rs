@@ -4,6 +4,7 @@
 
 mod ending;
 mod flood;
+mod health;
 mod kit;
 mod past;
 mod pictures;
@@ -11,5 +12,6 @@ mod power;
 #[cfg(feature = "recording")]
 mod recording;
 mod refusals;
+mod supervisor;
 mod swap;
 mod writer;
