@@ -23,6 +23,8 @@ pub struct Layout {
     pub panel: Size,
     /// Its glass, where the file says how large it is.
     pub glass: Option<Glass>,
+    /// How far the picture is shifted to each side as time goes by, in pixels; nothing stands in that margin.
+    pub shift: u32,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
     /// Histories to be kept: of which reading, and how far back.
@@ -31,10 +33,21 @@ pub struct Layout {
     pub observed: Vec<Observed>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.
     pub values: Vec<Value>,
+    /// When the panel is less bright.
+    pub dims: Vec<Dim>,
     /// The screens, in the order of the file.
     pub screens: Vec<Screen>,
     /// The warnings that the file allows.
     pub allowances: Allowances,
+}
+
+/// While a condition holds, the panel is less bright.
+#[derive(Clone, Debug)]
+pub struct Dim {
+    /// Per cent of the full brightness.
+    pub to: u8,
+    /// The condition.
+    pub when: Compiled,
 }
 
 impl Layout {

@@ -15,6 +15,7 @@ use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 use crate::readings::history::Span as Window;
 
+use super::brightness::Dim;
 use crate::language::clock::Clock;
 
 /// A layout, ready to be drawn.
@@ -24,6 +25,8 @@ pub struct Program {
     pub size: Size,
     /// The panel's glass, where the file says how large it is.
     pub glass: Option<Glass>,
+    /// How far the picture is shifted to each side as time goes by, in pixels: so far from the edges nothing stands.
+    pub shift: u32,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
     /// What is kept of the past: of which reading, and how far back.
@@ -34,6 +37,8 @@ pub struct Program {
     pub looked_at_closely: Inputs,
     /// What is computed, in an order in which each looks only at what stands before it.
     pub values: Vec<DerivedValue>,
+    /// When the panel is less bright.
+    pub dims: Vec<Dim>,
     /// The screens, in the order of the file.
     pub screens: Vec<Screen>,
 }
@@ -258,8 +263,8 @@ impl Program {
         (0..self.readings.len()).filter(|index| all.contains(*index)).collect()
     }
 
-    /// What may change the picture while the screen of this place is shown: what its elements, all screens' conditions and all observed
-    /// conditions look at. Without such a screen, the conditions alone.
+    /// What may change the picture while the screen of this place is shown: what its elements, all screens' conditions, what dims the panel
+    /// and all observed conditions look at. Without such a screen, the conditions alone.
     pub fn watched(&self, screen: usize) -> Inputs {
         let mut watched = self.screens.get(screen).map(Screen::inputs).unwrap_or_default();
         let screens = self.screens.iter().filter_map(|screen| screen.when.as_ref());
@@ -267,7 +272,8 @@ impl Program {
             Observed::Since(condition) => Some(condition),
             _ => None,
         });
-        screens.chain(observed).for_each(|condition| watched.extend(&self.inputs_of(condition)));
+        let dims = self.dims.iter().map(|dim| &dim.when);
+        screens.chain(observed).chain(dims).for_each(|condition| watched.extend(&self.inputs_of(condition)));
         for (index, observed) in self.observed.iter().enumerate() {
             if let Observed::Window { history, .. } | Observed::Characteristic { history, .. } = observed
                 && watched.contains(self.readings.len() + index)
@@ -294,6 +300,7 @@ impl Program {
                 look(condition);
             }
         }
+        self.dims.iter().for_each(|dim| look(&dim.when));
         for screen in &self.screens {
             screen.when.iter().for_each(&mut look);
             for item in &screen.items {

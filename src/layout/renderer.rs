@@ -16,6 +16,7 @@ use crate::language::model::{Align, Choice};
 use crate::readings::history::{Figure, History, PARTS, Span as Window, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
 
+use super::brightness::Brightness;
 use super::format;
 use super::observer::Observer;
 use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
@@ -46,6 +47,7 @@ pub struct Renderer {
     /// What has to be looked at while each screen is shown, and last, while none is.
     watched: Vec<Inputs>,
     drawn_once: bool,
+    brightness: Brightness,
 }
 
 /// What an item shows: equal means the same pixels.
@@ -99,6 +101,7 @@ impl Renderer {
             columns: Vec::new(),
             watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
             drawn_once: false,
+            brightness: Brightness::FULL,
             program,
         }
     }
@@ -116,6 +119,11 @@ impl Renderer {
     /// The name of the screen that is shown, if any is.
     pub fn screen(&self) -> Option<&str> {
         self.screen.map(|index| self.program.screens[index].name.as_str())
+    }
+
+    /// How bright the panel is to be, as of the last [`draw`](Self::draw).
+    pub fn brightness(&self) -> Brightness {
+        self.brightness
     }
 
     /// Takes a reading's number and state; the next [`draw`](Self::draw) shows them.
@@ -193,6 +201,8 @@ impl Renderer {
         if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
             self.compute_values();
         }
+        let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
+        self.brightness = Brightness::under(&self.program.dims, &given);
         let screen = self.choose_screen(now);
         let program = Arc::clone(&self.program);
         let redrawn = if screen != self.screen || !self.drawn_once {

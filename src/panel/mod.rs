@@ -11,7 +11,9 @@ mod driver;
 mod emulated;
 mod fault;
 mod glass;
+pub mod orbit;
 pub mod plan;
+pub mod wear;
 mod wire;
 
 pub use command::{Addressing, Command, DecodeError, Encoded};

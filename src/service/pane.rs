@@ -10,7 +10,7 @@ use jiff::ZonedDateTime;
 use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
-use crate::layout::{Program, Renderer, Said};
+use crate::layout::{Brightness, Program, Renderer, Said};
 use crate::readings::history::{History, Stored};
 use crate::readings::{Event, Moment, Outcome, Reading, ReadingSpec, State, Store};
 
@@ -117,6 +117,11 @@ impl Pane {
     /// The picture as of the last [`update`](Self::update).
     pub fn frame(&self) -> &Frame {
         self.renderer.frame()
+    }
+
+    /// How bright the panel is to be.
+    pub fn brightness(&self) -> Brightness {
+        self.renderer.brightness()
     }
 
     /// The name of the screen that is shown, if any is.

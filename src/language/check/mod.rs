@@ -4,6 +4,7 @@
 //! error. Nothing here knows how large a glyph is.
 
 mod arguments;
+mod care;
 mod clocks;
 mod curve;
 mod elements;
@@ -22,7 +23,7 @@ use super::{Allowances, Finding, MAX_FINDINGS, Severity, allow, each};
 use expressions::{Expressions, Scope};
 
 /// The words that a statement at the top level begins with.
-const STATEMENTS: [&str; 6] = ["panel", "reading", "value", "screen", each::WORD, allow::WORD];
+const STATEMENTS: [&str; 7] = ["panel", "reading", "value", "screen", "dim", each::WORD, allow::WORD];
 
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
