@@ -10,7 +10,7 @@ use sidelight::faces::Catalogue;
 use sidelight::feed::{Delivery, Message};
 use sidelight::formulas::Evaluated;
 use sidelight::language::{self, clock};
-use sidelight::layout::{self, Program, Renderer};
+use sidelight::layout::{self, Brightness, Program, Renderer};
 use sidelight::readings::{Moment, State};
 use sidelight::service::Pane;
 
@@ -280,4 +280,36 @@ fn a_spike_is_not_shown_and_a_confirmed_step_is() {
         ],
     );
     assert_eq!(shown, ["Live 12.0", "Live 12.0", "Live 12.1", "Live 12.1", "Stale 12.1", "Live 8.7"]);
+}
+
+#[test]
+fn a_panel_is_dimmed_while_a_condition_holds_and_nobody_knows_of_none() {
+    let layout = "panel 128x32\n\
+        reading lux from: \"cellar/ripening/light\" unit: lx range: 0..1000 stale: 15s\n\
+        dim to: 60% when: lux < 100\n\
+        dim to: 0% when: lux < 5\n\
+        screen s { text \"cellar\" }\n";
+    let mut renderer = Renderer::new(program(layout), at(0));
+    let mut brightness = |value| {
+        renderer.set(0, value);
+        renderer.draw(at(1));
+        renderer.brightness()
+    };
+    assert_eq!(brightness(Evaluated::WAITING), Brightness::FULL);
+    assert_eq!(brightness(Evaluated::new(300.0, State::Live)), Brightness::FULL);
+    assert_eq!(brightness(Evaluated::new(99.0, State::Live)), Brightness::percent(60));
+    assert_eq!(brightness(Evaluated::new(2.0, State::Live)), Brightness::OFF);
+    assert_eq!(brightness(Evaluated::new(2.0, State::Stale)), Brightness::OFF);
+    assert_eq!(brightness(Evaluated::FAULTY), Brightness::FULL);
+}
+
+#[test]
+fn nothing_stands_in_the_margin_of_a_shifted_picture() {
+    let layout = "panel 128x32 shift: 2\nscreen s { frame invert: true { space } }\n";
+    let mut renderer = Renderer::new(program(layout), at(0));
+    renderer.draw(at(1));
+    let lit = |x, y| renderer.frame().pixel(Point::new(x, y));
+    assert!(lit(10, 10) && lit(125, 29) == lit(2, 2) && !lit(1, 10) && !lit(126, 10) && !lit(60, 1) && !lit(60, 30));
+    let columns = (0..128).filter(|x| (0..32).any(|y| lit(*x, y)));
+    assert_eq!((columns.clone().min(), columns.max()), (Some(2), Some(125)));
 }

@@ -9,8 +9,8 @@ use std::fmt;
 
 use embedded_graphics_core::draw_target::DrawTarget;
 use embedded_graphics_core::geometry::OriginDimensions;
-use embedded_graphics_core::primitives::PointsIter;
 use embedded_graphics_core::pixelcolor::BinaryColor;
+use embedded_graphics_core::primitives::PointsIter;
 use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
 use super::{Bitmap, Point, Rectangle, Size};

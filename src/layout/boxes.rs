@@ -48,15 +48,11 @@ pub fn boxes(
     let mut builder = Builder { tree: &mut tree, text };
     let nodes = builder.children(children, Axis::Down)?;
     let draw::Size { width, height } = panel.size;
-    let style = Style {
-        size: Size { width: length(width as f32), height: length(height as f32) },
-        ..container(Axis::Down, 1)
-    };
+    let style =
+        Style { size: Size { width: length(width as f32), height: length(height as f32) }, ..container(Axis::Down, 1) };
     let root = tree.new_with_children(style, &nodes)?;
-    let available = Size {
-        width: AvailableSpace::Definite(width as f32),
-        height: AvailableSpace::Definite(height as f32),
-    };
+    let available =
+        Size { width: AvailableSpace::Definite(width as f32), height: AvailableSpace::Definite(height as f32) };
     tree.compute_layout(root, available)?;
     collect(&tree, &nodes, panel.top_left)
 }

@@ -13,7 +13,6 @@ mod fault;
 mod glass;
 pub mod orbit;
 pub mod plan;
-pub mod wear;
 mod wire;
 
 pub use command::{Addressing, Command, DecodeError, Encoded};

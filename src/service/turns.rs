@@ -23,8 +23,10 @@ use super::supervisor::Supervisor;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
+use crate::draw::Point;
 use crate::feed::{Delivery, Event, Filter, Message, Session, Settings, SettingsError};
-use crate::layout::Program;
+use crate::layout::{Brightness, Program};
+use crate::panel::orbit;
 use crate::readings::history::encode;
 use crate::readings::{self, Moment};
 
@@ -88,6 +90,8 @@ struct Running {
     show: Show,
     pane: Pane,
     notices: Notices,
+    /// Where the picture stands, and how bright it is, as the panels were told.
+    presented: (Point, Brightness),
 }
 
 /// All layouts with their panels, and the session that feeds them.
@@ -134,7 +138,7 @@ impl Service {
                 let pane = Pane::new(Arc::clone(&show.first), now);
                 let mut notices = Notices::default();
                 notices.follow(pane.store());
-                Running { show, pane, notices }
+                Running { show, pane, notices, presented: (Point::zero(), Brightness::FULL) }
             })
             .collect();
         let filters = filters(&running);
@@ -235,15 +239,21 @@ impl Service {
     /// Draws what changed, and tells what is new about readings.
     fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
         let time = self.clock.civil();
-        for Running { show, pane, notices } in &mut self.running {
+        for Running { show, pane, notices, presented } in &mut self.running {
             let layout = &show.name;
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
             pane.set_link(self.reports.link.connected);
             let drawn = pane.update(now, &time);
-            if drawn {
-                show.writers.iter().for_each(|writer| writer.show(pane.frame()));
+            let present = (orbit::place(pane.program().shift, now), pane.brightness());
+            let before = std::mem::replace(presented, present);
+            if drawn || present.0 != before.0 {
+                let frame = pane.frame().shifted(present.0);
+                show.writers.iter().for_each(|writer| writer.show(&frame));
+            }
+            if present.1 != before.1 {
+                show.writers.iter().for_each(|writer| writer.dim(present.1));
             }
             witness.see(now, Happening::Updated { layout, pane, drawn });
         }
@@ -254,7 +264,11 @@ impl Service {
 
     /// When something will be to do although nothing happens.
     fn next_due(&self) -> Option<Moment> {
-        let due = |running: &Running| running.pane.next_change().into_iter().chain(running.notices.next_due()).min();
+        let now = self.clock.now();
+        let due = |Running { pane, notices, .. }: &Running| {
+            let step = orbit::next_step(pane.program().shift, now);
+            pane.next_change().into_iter().chain(notices.next_due()).chain(step).min()
+        };
         let past = self.past.as_ref().and_then(Past::next_due);
         self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).min()
     }
@@ -370,7 +384,7 @@ impl Service {
 
 impl Running {
     fn reload(&mut self, even_unchanged: bool, now: Moment, witness: &mut dyn Witness) {
-        let Self { show, pane, notices } = self;
+        let Self { show, pane, notices, .. } = self;
         let loaded = match show.source.load() {
             Ok(loaded) => loaded,
             Err(failure) => return witness.see(now, Happening::Unread { failure: &failure }),

@@ -16,6 +16,7 @@ use super::tally::Tally;
 use super::throttle::untold;
 use super::writer::AtExit;
 use crate::draw::Frame;
+use crate::layout::Brightness;
 use crate::panel::Driver;
 use crate::readings::Moment;
 
@@ -29,6 +30,9 @@ pub struct Upkeep<O: Outlet> {
     outlet: O,
     driver: Option<Driver<O::Bus>>,
     newest: Option<Frame>,
+    brightness: Brightness,
+    /// The contrast at full brightness, as the way to the glass has it.
+    contrast: u8,
     /// Whether something was asked for that was not done yet.
     wanted: bool,
     schedule: Schedule,
@@ -40,12 +44,28 @@ impl<O: Outlet> Upkeep<O> {
     /// A glass of which nothing is known; `name` stands in the log, and `tally` is told of what is done.
     pub fn new(name: String, outlet: O, refresh: Refresh, tally: Arc<Tally>) -> Self {
         let trouble = Told::new(name);
-        Self { outlet, driver: None, newest: None, wanted: false, schedule: Schedule::new(refresh), trouble, tally }
+        Self {
+            outlet,
+            driver: None,
+            newest: None,
+            brightness: Brightness::FULL,
+            contrast: 0,
+            wanted: false,
+            schedule: Schedule::new(refresh),
+            trouble,
+            tally,
+        }
     }
 
     /// Takes the frame to show from now on.
     pub fn show(&mut self, frame: Frame) {
         self.newest = Some(frame);
+        self.wanted = true;
+    }
+
+    /// Has the panel shine so brightly from now on.
+    pub fn dim(&mut self, brightness: Brightness) {
+        self.brightness = brightness;
         self.wanted = true;
     }
 
@@ -89,9 +109,15 @@ impl<O: Outlet> Upkeep<O> {
     fn work(&mut self, task: Task) -> Result<(), Trouble> {
         let Some(frame) = &self.newest else { return Ok(()) };
         let (outlet, driver) = (&mut self.outlet, &mut self.driver);
-        let shown = ready(outlet, driver, frame).and_then(|driver| match task {
-            Task::Update => Ok(driver.show(frame)?),
-            Task::Refresh => Ok(driver.refresh(frame)?),
+        let (brightness, contrast) = (self.brightness, &mut self.contrast);
+        let shown = ready(outlet, driver, contrast, frame).and_then(|driver| {
+            let mut traffic = driver.set_contrast(brightness.of(*contrast))?;
+            traffic.add(match task {
+                Task::Update => driver.show(frame)?,
+                Task::Refresh => driver.refresh(frame)?,
+            });
+            traffic.add(driver.set_on(brightness > Brightness::OFF)?);
+            Ok(traffic)
         });
         match shown {
             Ok(traffic) => self.tally.sent(traffic),
@@ -117,7 +143,7 @@ impl<O: Outlet> Upkeep<O> {
         }
         let Some(frame) = &self.newest else { return Ok(()) };
         let (outlet, driver) = (&mut self.outlet, &mut self.driver);
-        let driver = ready(outlet, driver, frame)?;
+        let driver = ready(outlet, driver, &mut self.contrast, frame)?;
         // Dark RAM alone would be a lit glass on an inverted panel.
         driver.blank()?;
         driver.set_on(false)?;
@@ -125,16 +151,21 @@ impl<O: Outlet> Upkeep<O> {
     }
 }
 
-/// A driver that can show `frame`: the one there is, or a new one if there is none, or it is for another size.
+/// A driver that can show `frame`: the one there is, or a new one if there is none, or it is for another size. Of a new one, `contrast` is noted.
 fn ready<'a, O: Outlet>(
     outlet: &mut O,
     driver: &'a mut Option<Driver<O::Bus>>,
+    contrast: &mut u8,
     frame: &Frame,
 ) -> Result<&'a mut Driver<O::Bus>, Trouble> {
     let fits = driver.take().filter(|driver| driver.setup().size == frame.size());
     let opened = match fits {
         Some(fitting) => fitting,
-        None => outlet.open(frame.size())?,
+        None => {
+            let opened = outlet.open(frame.size())?;
+            *contrast = opened.setup().contrast;
+            opened
+        }
     };
     let driver = driver.insert(opened);
     if driver.needs_initialising() {

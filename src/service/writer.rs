@@ -17,6 +17,7 @@ use super::schedule::{Refresh, Schedule};
 use super::tally::Tally;
 use super::upkeep::Upkeep;
 use crate::draw::{Frame, Size};
+use crate::layout::Brightness;
 use crate::panel::{Setup, SetupError};
 
 /// What a panel shows after the end.
@@ -45,6 +46,7 @@ pub struct Writer {
 #[derive(Debug, Default)]
 struct Wish {
     frame: Option<Frame>,
+    brightness: Option<Brightness>,
     start_over: bool,
     stop: bool,
 }
@@ -71,7 +73,7 @@ impl Slot {
         let mut wish = self.lock();
         loop {
             let now = clock.now();
-            let wanted = wish.frame.is_some() || wish.start_over;
+            let wanted = wish.frame.is_some() || wish.brightness.is_some() || wish.start_over;
             if wish.stop || schedule.task(wanted, now).is_some() {
                 return std::mem::take(&mut *wish);
             }
@@ -135,6 +137,11 @@ impl Writer {
         self.slot.say(|wish| wish.frame = Some(frame.clone()));
     }
 
+    /// Has the panel shine so brightly from now on.
+    pub fn dim(&self, brightness: Brightness) {
+        self.slot.say(|wish| wish.brightness = Some(brightness));
+    }
+
     /// Has the panel initialised and drawn from scratch, as its supply may have been gone unnoticed.
     pub fn renew(&self) {
         self.slot.say(|wish| wish.start_over = true);
@@ -162,12 +169,15 @@ impl Drop for Writer {
 fn work<O: Outlet>(wishes: &Slot, mut upkeep: Upkeep<O>, at_exit: AtExit) {
     let clock = Clock::start();
     loop {
-        let Wish { frame, start_over, stop } = wishes.wait(upkeep.schedule(), clock);
+        let Wish { frame, brightness, start_over, stop } = wishes.wait(upkeep.schedule(), clock);
         if start_over {
             upkeep.start_over();
         }
         if let Some(frame) = frame {
             upkeep.show(frame);
+        }
+        if let Some(brightness) = brightness {
+            upkeep.dim(brightness);
         }
         if stop {
             return upkeep.leave(at_exit, clock.now());

@@ -68,7 +68,10 @@ impl Checker {
                         );
                     } else {
                         // A wrong size is no reason to complain about a missing one.
-                        panel = Some((found.unwrap_or(Panel { size: Size::new(128, 32), glass: None, shift: 0 }), statement.span));
+                        panel = Some((
+                            found.unwrap_or(Panel { size: Size::new(128, 32), glass: None, shift: 0 }),
+                            statement.span,
+                        ));
                     }
                 }
                 "reading" => readings.extend(self.reading(statement)),
