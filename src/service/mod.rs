@@ -4,6 +4,10 @@
 //! frames on buses, and what happened, told to a [`Witness`]. It never decides what a picture looks like: a [`Pane`] holds the
 //! pure part, readings and renderer, and everything here that touches the clock, files or threads lies around it.
 
+#[cfg(feature = "i2c")]
+mod bus;
+#[cfg(feature = "i2c")]
+pub mod buses;
 mod clock;
 mod config;
 mod files;
@@ -22,6 +26,8 @@ mod watch;
 mod witness;
 mod writer;
 
+#[cfg(feature = "i2c")]
+pub use bus::{Bus, BusError};
 pub use config::{Config, ConfigError};
 pub use files::{Durability, Unreadable, read_start, replace};
 pub use installation::{Broker, Installation, InstallationError, Panel};
