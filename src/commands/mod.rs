@@ -12,6 +12,8 @@ mod failure;
 mod format;
 mod given;
 mod log;
+#[cfg(feature = "i2c")]
+mod probe;
 mod render;
 mod run;
 #[cfg(feature = "pictures")]
@@ -61,6 +63,8 @@ enum Verb {
     Verify(verify::Arguments),
     Explain(explain::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "i2c")]
+    Probe(probe::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
@@ -80,6 +84,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "i2c")]
+        Verb::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]

@@ -30,7 +30,8 @@ pub fn test_picture(size: Size, name: &str, faces: &Catalogue) -> Result<Frame, 
 
     let (right, bottom) = (size.width as i32 - MARGIN, size.height as i32 - MARGIN);
     let top = MARGIN + letters.figure_height() as i32;
-    for (number, baseline, at_right) in [("1", top, false), ("2", top, true), ("3", bottom, false), ("4", bottom, true)] {
+    for (number, baseline, at_right) in [("1", top, false), ("2", top, true), ("3", bottom, false), ("4", bottom, true)]
+    {
         let (first, last) = covered_columns(&letters, number);
         let x = if at_right { right - last } else { MARGIN - first };
         draw_text(&mut frame, &letters, Point::new(x, baseline), number, glass, Ink::Full);

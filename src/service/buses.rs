@@ -99,12 +99,7 @@ impl Roots {
     }
 
     /// Asks each of `addresses` on a bus, which `open` opens.
-    pub fn survey<B: I2c>(
-        &self,
-        bus: BusThere,
-        addresses: &[u8],
-        open: impl FnOnce(&Path) -> io::Result<B>,
-    ) -> Survey {
+    pub fn survey<B: I2c>(&self, bus: BusThere, addresses: &[u8], open: impl FnOnce(&Path) -> io::Result<B>) -> Survey {
         let answers = open(&bus.device).map(|mut opened| {
             let ask = |address: &u8| match self.holder(bus.number, *address) {
                 Some(driver) => (*address, Answer::Held(driver)),
@@ -246,7 +241,10 @@ mod tests {
 
     impl I2c for Failing {
         fn transaction(&mut self, _: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
-            assert!(matches!(operations, [Operation::Read(bytes)] if bytes.len() == 1), "something else than one byte read");
+            assert!(
+                matches!(operations, [Operation::Read(bytes)] if bytes.len() == 1),
+                "something else than one byte read"
+            );
             Err(self.0)
         }
     }

@@ -82,8 +82,8 @@ mod device {
         fn open(&mut self, size: Size) -> Result<Driver<Bus>, Trouble> {
             let setup = Setup { size, ..self.setup };
             setup.check()?;
-            let bus = Bus::open(&self.device)
-                .map_err(|problem| Trouble::Open { device: self.device.clone(), problem })?;
+            let bus =
+                Bus::open(&self.device).map_err(|problem| Trouble::Open { device: self.device.clone(), problem })?;
             Ok(Driver::new(bus, self.address, setup)?)
         }
 
