@@ -99,8 +99,13 @@ fn serve(mut stream: TcpStream, bus: &Mutex<Bus>) -> io::Result<()> {
                 let mut data = vec![0; if inwards { 0 } else { word(24) as usize }];
                 stream.read_exact(&mut data)?;
                 let short = |at: usize| u16::from_le_bytes([header[at], header[at + 1]]);
-                let setup =
-                    Setup { kind: header[40], request: header[41], value: short(42), index: short(44), length: short(46) };
+                let setup = Setup {
+                    kind: header[40],
+                    request: header[41],
+                    value: short(42),
+                    index: short(44),
+                    length: short(46),
+                };
                 let done = match setup.kind & 0x60 {
                     0x00 => standard(&setup),
                     0x40 => Some(vendor(&setup, &data, &mut status, &mut bus.lock().unwrap())),

@@ -39,7 +39,8 @@ pub fn until(what: impl FnOnce() -> String, mut done: impl FnMut() -> bool) {
 
 /// What is missing here to run a guest, if anything is.
 fn missing() -> Option<&'static str> {
-    let there = |tool: &str| Command::new(tool).arg("--help").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok();
+    let there =
+        |tool: &str| Command::new(tool).arg("--help").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok();
     if !cfg!(all(target_arch = "x86_64", target_os = "linux")) {
         return Some("the guest is made for Linux on x86-64");
     }
@@ -49,7 +50,8 @@ fn missing() -> Option<&'static str> {
     if !there("busybox") {
         return Some("there is no busybox (package busybox-static)");
     }
-    (!folder().join("kernel").exists()).then_some("there is no kernel for the guest: `tests/device/guest fetch` gets Debian's")
+    (!folder().join("kernel").exists())
+        .then_some("there is no kernel for the guest: `tests/device/guest fetch` gets Debian's")
 }
 
 /// The guest's file system is made once for all tests of a run.
@@ -120,7 +122,7 @@ impl Guest {
     pub fn run(&mut self, command: &str) -> (i32, String) {
         self.commands += 1;
         let mark = format!("--- end of command {}: ", self.commands);
-        writeln!(self.to, "{command}\necho; echo \"{mark}$?\"").unwrap();
+        writeln!(self.to, "{command}\ncode=$?; echo; echo \"{mark}$code\"").unwrap();
         self.read(&mark).unwrap_or_else(|problem| {
             panic!("{command}: {problem}; the console says\n{}", fs::read_to_string(&self.console).unwrap_or_default())
         })
@@ -152,6 +154,17 @@ impl Guest {
     /// Puts a text into a file.
     pub fn write(&mut self, file: &str, text: &str) {
         self.must(&format!("cat >{file} <<'END OF FILE'\n{text}\nEND OF FILE"));
+    }
+
+    /// Waits until a command goes well, or no longer does.
+    pub fn comes(&mut self, command: &str, well: bool) {
+        let start = Instant::now();
+        while (self.run(command).0 == 0) != well {
+            if start.elapsed() > PATIENCE {
+                panic!("{command}: did not become {well}:\n{}", self.must("dmesg | tail -n 20"));
+            }
+            thread::sleep(Duration::from_millis(50));
+        }
     }
 
     /// Waits until a file has these words in what comes after its first `skip` bytes.
