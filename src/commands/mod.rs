@@ -22,6 +22,8 @@ mod log;
 mod manual;
 #[cfg(feature = "preview")]
 mod preview;
+#[cfg(feature = "i2c")]
+mod probe;
 #[cfg(feature = "recording")]
 mod record;
 mod render;
@@ -85,6 +87,8 @@ enum Verb {
     Record(Box<record::Arguments>),
     #[cfg(feature = "recording")]
     Replay(replay::Arguments),
+    #[cfg(feature = "i2c")]
+    Probe(probe::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
@@ -115,6 +119,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Record(arguments) => record::run(&arguments),
         #[cfg(feature = "recording")]
         Verb::Replay(arguments) => replay::run(&arguments),
+        #[cfg(feature = "i2c")]
+        Verb::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]

@@ -4,6 +4,10 @@
 //! frames on buses, and what happened, told to a [`Witness`]. It never decides what a picture looks like: a [`Pane`] holds the
 //! pure part, readings and renderer, and everything here that touches the clock, files or threads lies around it.
 
+#[cfg(feature = "i2c")]
+mod bus;
+#[cfg(feature = "i2c")]
+pub mod buses;
 mod clock;
 mod config;
 mod files;
@@ -31,6 +35,8 @@ mod watch;
 mod witness;
 mod writer;
 
+#[cfg(feature = "i2c")]
+pub use bus::{Bus, BusError};
 #[cfg(feature = "preview")]
 pub(crate) use clock::Clock;
 pub use config::{Config, ConfigError};
