@@ -9,7 +9,7 @@ use crate::draw::{Frame, picture};
 
 /// Alternate screen, no cursor, lines cut off rather than wrapped; and all of it back.
 const ENTER: &str = "\x1b[?1049h\x1b[?25l\x1b[?7l\x1b[2J";
-/// What takes [`ENTER`] back. A panic hook may write it too: twice does no harm.
+/// What gives the terminal back. A panic hook may write it too: twice does no harm.
 pub const LEAVE: &str = "\x1b[?7h\x1b[?25h\x1b[?1049l";
 
 /// A terminal that shows a glass; dropping it gives the terminal back.
