@@ -114,7 +114,12 @@ impl Running {
 
     /// Waits until the log says this.
     pub fn says(&self, words: &str) -> Duration {
-        let found = || self.log().contains(words);
+        self.says_times(words, 1)
+    }
+
+    /// Waits until the log says this so many times.
+    pub fn says_times(&self, words: &str, times: usize) -> Duration {
+        let found = || self.log().matches(words).count() >= times;
         let start = Instant::now();
         while !found() && start.elapsed() < PATIENCE {
             thread::sleep(Duration::from_millis(2));
