@@ -24,8 +24,11 @@ use sidelight::scenes;
 use sidelight::service::Config;
 use sidelight::units::lookup;
 
+/// Takes any bytes.
+pub type Target = fn(&[u8]);
+
 /// Every target with its name, which its folder of first inputs has too.
-pub const TARGETS: [(&str, fn(&[u8])); 12] = [
+pub const TARGETS: [(&str, Target); 12] = [
     ("layout", layout),
     ("scenes", scenes),
     ("config", config),

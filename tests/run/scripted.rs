@@ -88,7 +88,11 @@ fn serve(mut stream: TcpStream, state: &Mutex<State>, admit: &dyn Fn(&str) -> u8
                 stream.write_all(&packet(0x90, &answer)).ok()?;
                 state.lock().unwrap().clients.push((client_id.clone(), stream.try_clone().ok()?));
             }
-            0xc0 => stream.write_all(&[0xd0, 0]).ok()?,
+            0xc0 => {
+                // Between two messages, not within one.
+                let _between = state.lock().unwrap();
+                stream.write_all(&[0xd0, 0]).ok()?;
+            }
             _ => {}
         }
     }
