@@ -2,18 +2,11 @@
 //! files and real signals. (Promises: one picture everywhere; the file is the screen; it stays up.)
 #![cfg(feature = "demo")]
 
-mod brokers;
 mod ending;
 mod flood;
-mod floods;
-mod hosts;
 mod kit;
 mod past;
 mod pictures;
-mod proxy;
 mod refusals;
-mod restarts;
-mod scripted;
-mod second;
 mod swap;
 mod writer;

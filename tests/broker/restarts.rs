@@ -41,28 +41,28 @@ fn a_broker_that_is_killed_again_and_again_is_found_again() {
 }
 
 fn lived_through(random: &mut fastrand::Rng, wanted: &[Vec<u8>; 2]) {
-    let mut pause = |most| thread::sleep(Duration::from_millis(random.u64(0..most)));
+    let pause = |random: &mut fastrand::Rng, most| thread::sleep(Duration::from_millis(random.u64(0..most)));
     let mut broker = Broker::start().unwrap();
     let ports = broker.ports();
     let cellar = Cellar::new(DOOR);
     let mut run = cellar.run(broker.v3(), &[]);
-    for temp in 0..A_LIFE {
+    for turn in 0..A_LIFE {
         // Perhaps it publishes as well.
-        if fastrand::bool() {
+        if random.bool() {
             Sensor::connect(broker.v3()).publish(CLIMATE, "13.0,70.0");
         }
-        pause(400);
+        pause(random, 400);
         drop(broker);
-        pause(120);
+        pause(random, 120);
         broker = started_again(ports);
-        if temp + 1 == A_LIFE || fastrand::bool() {
-            let payload = ["12.4,91.0", "12.6,91.0"][temp % 2];
+        if turn + 1 == A_LIFE || random.bool() {
+            let payload = ["12.4,91.0", "12.6,91.0"][turn % 2];
             let mut sensor = Sensor::connect(broker.v3());
             // Until it has subscribed again nobody hears this.
             until("the picture", || {
                 sensor.publish(CLIMATE, payload);
                 thread::sleep(Duration::from_millis(20));
-                std::fs::read(cellar.path("door.png")).is_ok_and(|png| png == wanted[temp % 2])
+                std::fs::read(cellar.path("door.png")).is_ok_and(|png| png == wanted[turn % 2])
             });
         }
     }

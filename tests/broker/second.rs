@@ -10,7 +10,7 @@ use std::thread;
 
 use super::kit::{CLIMATE, Cellar, DOOR, Sensor, until};
 
-/// The broker of `second/broker.mjs`; killed when it is dropped.
+/// The broker of `second.mjs`; killed when it is dropped.
 pub struct Second {
     child: Child,
     input: ChildStdin,
@@ -27,7 +27,7 @@ impl Second {
             eprintln!("left out: `npm install --prefix target/aedes aedes` was not run, or there is no Node.js");
             return None;
         }
-        let script = root.join("tests/run/second/broker.mjs");
+        let script = root.join("tests/broker/second.mjs");
         let (host, port) = (address.ip().to_string(), address.port().to_string());
         let command = [starter, &["node", script.to_str()?, folder.to_str()?, &host, &port]].concat();
         let mut child =
