@@ -28,7 +28,13 @@ pub mod formulas;
 pub mod language;
 pub mod layout;
 pub mod panel;
+#[cfg(feature = "preview")]
+pub mod preview;
 pub mod readings;
+#[cfg(feature = "recording")]
+pub mod recording;
 pub mod scenes;
 pub mod service;
+#[cfg(feature = "recording")]
+pub mod survey;
 pub mod units;

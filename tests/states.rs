@@ -7,7 +7,7 @@ use std::time::Duration;
 use jiff::civil::DateTime;
 use sidelight::draw::{Frame, Point};
 use sidelight::faces::Catalogue;
-use sidelight::feed::Message;
+use sidelight::feed::{Delivery, Message};
 use sidelight::formulas::Evaluated;
 use sidelight::language::{self, clock};
 use sidelight::layout::{self, Program, Renderer};
@@ -248,7 +248,12 @@ fn heard(layout: &str, messages: &[(u64, &str, &str)]) -> Vec<String> {
     let noon = clock::greenwich(DateTime::constant(2026, 11, 25, 12, 0, 0, 0));
     let mut pane = Pane::new(program(layout), at(0));
     let mut hear = |(second, topic, payload): &(u64, &str, &str)| {
-        let message = Message { topic: (*topic).into(), payload: payload.as_bytes().into(), retained: false };
+        let message = Message {
+            topic: (*topic).into(),
+            payload: payload.as_bytes().into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        };
         pane.accept(&message, at(*second));
         pane.update(at(*second), &noon);
         let words = pane.words();

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::ZonedDateTime;
-use sidelight::feed::Message;
+use sidelight::feed::{Delivery, Message};
 use sidelight::formulas::Evaluated;
 use sidelight::layout::{Program, Renderer};
 use sidelight::readings::{Moment, State};
@@ -150,7 +150,12 @@ fn rejected_messages_and_a_lost_broker_can_be_shown() {
     };
     let messages = [(1, "12.5", "12.5° 0"), (2, "99", " 1"), (3, "cold", " 2"), (4, "12.4", "12.4° 2")];
     for (second, payload, wanted) in messages {
-        let message = Message { topic: "cellar/ripening/climate".into(), payload: payload.into(), retained: false };
+        let message = Message {
+            topic: "cellar/ripening/climate".into(),
+            payload: payload.into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        };
         pane.accept(&message, at(second));
         let said = says(&mut pane, second);
         assert!(said.ends_with(wanted), "{said}");

@@ -9,14 +9,9 @@ use jiff::ZonedDateTime;
 use jiff::tz::TimeZone;
 
 use crate::layout::{Program, Renderer};
-use crate::scenes::{Setting, Word, civil_time, stage};
+use crate::scenes::{Setting, Word, stage};
 
 use super::Failure;
-
-/// A time given to a verb that takes no other settings: in Greenwich, where it names no zone.
-pub(super) fn time_of(text: &str) -> Result<ZonedDateTime, String> {
-    civil_time(text, &TimeZone::UTC).map_err(|finding| finding.help.unwrap_or(finding.message))
-}
 
 /// What the readings, the clock and the choice of screens are taken to be.
 #[derive(Debug, clap::Args)]

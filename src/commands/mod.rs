@@ -5,17 +5,33 @@
 
 mod check;
 mod completions;
+mod connection;
 #[cfg(feature = "demo")]
 mod demo;
 mod explain;
 mod failure;
 mod format;
 mod given;
+#[cfg(feature = "recording")]
+mod hearing;
+mod install;
+#[cfg(feature = "recording")]
+mod listen;
 mod log;
+#[cfg(feature = "manual")]
+mod manual;
+#[cfg(feature = "preview")]
+mod preview;
+#[cfg(feature = "recording")]
+mod record;
 mod render;
+#[cfg(feature = "recording")]
+mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
+#[cfg(feature = "recording")]
+mod spans;
 #[cfg(feature = "pictures")]
 mod specimen;
 #[cfg(feature = "pictures")]
@@ -60,11 +76,22 @@ enum Verb {
     #[cfg(feature = "pictures")]
     Verify(verify::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "preview")]
+    Preview(preview::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "recording")]
+    Listen(Box<listen::Arguments>),
+    #[cfg(feature = "recording")]
+    Record(Box<record::Arguments>),
+    #[cfg(feature = "recording")]
+    Replay(replay::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
     Specimen(specimen::Arguments),
+    Install(install::Arguments),
+    #[cfg(feature = "manual")]
+    Manual(manual::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -79,11 +106,22 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         #[cfg(feature = "pictures")]
         Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
+        #[cfg(feature = "preview")]
+        Verb::Preview(arguments) => preview::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Listen(arguments) => listen::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Record(arguments) => record::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Replay(arguments) => replay::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Specimen(arguments) => specimen::run(&arguments),
+        Verb::Install(arguments) => install::run(&arguments),
+        #[cfg(feature = "manual")]
+        Verb::Manual(arguments) => manual::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

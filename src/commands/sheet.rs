@@ -8,14 +8,15 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
 
 use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, Strike};
 use crate::layout::{Program, situations};
+use crate::scenes::civil_time;
 use crate::service::load;
 use embedded_graphics_core::geometry::OriginDimensions;
 
-use super::given::time_of;
 use super::{Failure, program_or_report};
 
 /// Draw every screen of a layout in every state and at its extremes, all on one sheet
@@ -40,6 +41,11 @@ pub(super) struct Arguments {
     /// The date and time that clocks show and conditions look at: in Greenwich, or of another time zone as 2026-11-25T14:05[Europe/Paris]
     #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05", value_parser = time_of)]
     time: ZonedDateTime,
+}
+
+/// The time of a sheet: in Greenwich, where it names no zone.
+fn time_of(text: &str) -> Result<ZonedDateTime, String> {
+    civil_time(text, &TimeZone::UTC).map_err(|finding| finding.help.unwrap_or(finding.message))
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {

@@ -7,6 +7,7 @@ use std::fmt;
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::str::FromStr;
 
+use super::filter::Topic;
 use crate::readings::Excerpt;
 
 /// The address of a broker: `mqtt://host:port`, or `mqtts://host:port` for TLS.
@@ -227,6 +228,17 @@ pub struct Settings {
     pub keep_alive: u16,
     /// PEM certificates of the authorities to trust for TLS; the system's if none are given.
     pub authorities: Option<Vec<u8>>,
+    /// What the broker publishes in this client's name when the connection ends without a farewell.
+    pub will: Option<Will>,
+}
+
+/// A last will: a message that the broker keeps, and publishes when the connection is lost (section 3.1.2.5).
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Will {
+    /// Its topic.
+    pub topic: Topic,
+    /// Its payload; the broker retains it.
+    pub payload: Vec<u8>,
 }
 
 /// Why a session cannot be set up as asked.
@@ -243,6 +255,12 @@ pub enum SettingsError {
     /// A password without a user name, which MQTT 3.1.1 cannot carry (section 3.1.2.9).
     #[error("there is a password without a user name: set the user name too")]
     NoUser,
+    /// A last will longer than MQTT can carry.
+    #[error("the last will has {bytes} bytes, and MQTT can carry 65535")]
+    Will {
+        /// Its length in bytes.
+        bytes: usize,
+    },
     /// A user name or password longer than MQTT can carry.
     #[error("the user name or the password is longer than the 65535 bytes that MQTT can carry")]
     Credentials,
@@ -280,6 +298,7 @@ impl Settings {
             delivery: Delivery::default(),
             keep_alive: 30,
             authorities: None,
+            will: None,
         }
     }
 
@@ -295,6 +314,9 @@ impl Settings {
         let long = |text: Option<&str>| text.is_some_and(|text| text.len() > longest);
         if long(self.user.as_deref()) || long(self.password.as_ref().map(Secret::reveal)) {
             return Err(SettingsError::Credentials);
+        }
+        if let Some(will) = self.will.as_ref().filter(|will| will.payload.len() > longest) {
+            return Err(SettingsError::Will { bytes: will.payload.len() });
         }
         if self.keep_alive < 5 {
             return Err(SettingsError::KeepAlive { seconds: self.keep_alive });
@@ -387,6 +409,9 @@ mod tests {
         let mut settings = Settings::new(parse("mqtt://broker").unwrap(), &mut fastrand::Rng::with_seed(1));
         settings.keep_alive = 4;
         assert_eq!(settings.check(), Err(SettingsError::KeepAlive { seconds: 4 }));
+        settings.keep_alive = 5;
+        settings.will = Some(Will { topic: Topic::new("cellar/door/online").unwrap(), payload: vec![0; 65_536] });
+        assert_eq!(settings.check(), Err(SettingsError::Will { bytes: 65_536 }));
         settings.client_id.clear();
         assert_eq!(settings.check(), Err(SettingsError::ClientId { bytes: 0 }));
     }

@@ -77,22 +77,26 @@ impl Allowances {
 fn allowance(statement: &Statement, next: Option<&Statement>, findings: &mut Vec<Finding>) -> Option<Allowance> {
     let example = format!("write, for example, `{EXAMPLE}`");
     let missing = |what: &str| {
-        Finding::error("missing argument", statement.word.span, format!("`{WORD}` needs {what}")).help(&example)
+        let message = format!("`{WORD}` needs {what}");
+        Box::new(Finding::error("missing argument", statement.word.span, message).help(&example))
     };
     let understood = || {
         let [written] = statement.plain.as_slice() else { return Err(missing("the name of one warning")) };
         if let Some(argument) = statement.named.iter().find(|argument| argument.name.value != REASON) {
             let (span, name) = (argument.name.span, &argument.name.value);
             let message = format!("`{WORD}` has no argument `{name}`");
-            return Err(Finding::error("unknown argument", span, message).help(&example));
+            return Err(Box::new(Finding::error("unknown argument", span, message).help(&example)));
         }
         let name = written.literal().ok_or_else(|| {
-            Finding::error("wrong kind", written.span, "expected the name of a warning in quotes").help(&example)
+            Box::new(
+                Finding::error("wrong kind", written.span, "expected the name of a warning in quotes").help(&example),
+            )
         })?;
         let page = pages::find(name).ok_or_else(|| {
             let near = nearest(name, pages::PAGES.iter().map(|page| page.name));
             let help = near.map_or(example.clone(), |near| format!("did you mean \"{near}\"?"));
-            Finding::error("unknown finding", written.span, format!("there is no finding \"{name}\"")).help(help)
+            let message = format!("there is no finding \"{name}\"");
+            Box::new(Finding::error("unknown finding", written.span, message).help(help))
         })?;
         let reason = statement.named.first().and_then(|reason| reason.value.literal());
         if reason.is_none_or(|reason| reason.trim().is_empty()) {
@@ -101,5 +105,5 @@ fn allowance(statement: &Statement, next: Option<&Statement>, findings: &mut Vec
         let holds_for = next.map_or(statement.span, |next| next.span);
         Ok(Allowance { name: page.name, holds_for, span: statement.span, is_needed: false })
     };
-    understood().map_err(|finding| findings.push(finding)).ok()
+    understood().map_err(|finding| findings.push(*finding)).ok()
 }

@@ -93,13 +93,38 @@ mod tests {
         assert_eq!(names_in_the_source(), pages.iter().map(|name| name.to_string()).collect());
     }
 
+    /// What a recording says about a layout; nothing in a program without recordings.
+    #[cfg_attr(not(feature = "recording"), expect(unused_variables))]
+    fn against(layout: &str, recording: &str) -> Option<Vec<crate::language::Finding>> {
+        #[cfg(feature = "recording")]
+        {
+            let reader = crate::recording::Reader::new(recording.as_bytes());
+            let reader = reader.unwrap_or_else(|problem| panic!("{problem:?}"));
+            let header = reader.header().clone();
+            Some(crate::recording::against::findings(layout, &header, reader).unwrap())
+        }
+        #[cfg(not(feature = "recording"))]
+        None
+    }
+
     #[test]
     fn the_example_of_a_page_gives_its_finding_alone() {
         for page in PAGES.iter() {
             let example = page.body.split_once("```layout\n").and_then(|(_, rest)| rest.split_once("```"));
             assert_eq!(example.is_none(), WITHOUT_EXAMPLE.contains(&page.name), "{}", page.name);
             let Some((layout, ways_out)) = example else { continue };
-            let found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
+            let mut found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
+            let (recording, ways_out) = match ways_out.trim_start().strip_prefix("```recording\n") {
+                Some(rest) => rest.split_once("```").map_or(("", rest), |(recording, rest)| (recording, rest)),
+                None => ("", ways_out),
+            };
+            if !recording.is_empty() {
+                assert_eq!(found, [], "{}: the layout alone has nothing wrong", page.name);
+                match against(layout, recording) {
+                    Some(more) => found.extend(more),
+                    None => continue,
+                }
+            }
             let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
             assert_eq!(names, [page.name], "{layout}");
             assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);

@@ -20,4 +20,4 @@ pub use distance::{Readable, readable};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};
 pub use scene::Scene;
-pub use situations::{Situation, situations, value_in_words};
+pub use situations::{Situation, situations, value_in_words, waves};

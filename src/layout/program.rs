@@ -111,6 +111,19 @@ pub enum Drawing {
     Invert,
 }
 
+impl Drawing {
+    /// What it is, in words.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Line => "a line that never changes",
+            Self::Invert => "lit and dark exchanged by `invert:`",
+            Self::Text(_) => "a text",
+            Self::Bar { .. } => "a bar",
+            Self::Trend { .. } => "a trend",
+        }
+    }
+}
+
 /// A text with its strike and its place.
 #[derive(Clone, Debug)]
 pub struct TextRun {

@@ -158,7 +158,7 @@ impl Search<'_> {
     fn put(&self, scene: &mut Scene, index: usize, number: f64) {
         scene.readings[index] = Evaluated::new(number, State::Live);
         if self.program.histories.iter().any(|(reading, _)| *reading == index) {
-            scene.past[index] = past(&self.program.readings[index], number);
+            scene.past[index] = waves(&self.program.readings[index], number);
         }
     }
 
@@ -304,7 +304,7 @@ fn worsen(scene: &mut Scene, index: usize, state: State) {
 }
 
 /// A past of slow waves around a number, within the reading's range, that ends at the number.
-fn past(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
+pub fn waves(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
     let (low, high) = spec.range.unwrap_or((number - 1.0, number + 1.0));
     let wave = |place: usize| libm::sin((PAST - place) as f64 * core::f64::consts::TAU / 24.0);
     (0..PAST).map(|place| Some((number + (high - low) / 8.0 * wave(place)).clamp(low, high))).collect()

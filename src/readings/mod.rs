@@ -25,6 +25,8 @@ pub use pointer::{Pointer, PointerError};
 pub use presence::Presence;
 pub use reading::{Counts, Event, Fault, Jump, Limits, Publisher, Reading};
 pub use senml::Sample;
+#[cfg(feature = "recording")]
+pub use senml::{Listed, list as list_senml};
 pub use store::{Outcome, ReadingSpec, Store};
 pub use trust::{MOST_MEDIAN, Smooth, Trust};
 pub use words::{Words, WordsError};

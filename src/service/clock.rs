@@ -16,7 +16,7 @@ const NEVER: Duration = Duration::from_secs(100 * 365 * 24 * 3600);
 
 /// A clock that starts at zero with the service.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Clock {
+pub(crate) struct Clock {
     start: Instant,
 }
 

@@ -107,7 +107,7 @@ mod emulated {
     use super::{Driver, Outlet, Size, Trouble, io};
     use crate::draw::{Frame, picture};
     use crate::panel::{EmulatedPanel, Setup};
-    use crate::service::files::{Durability, replace};
+    use crate::service::files::{Durability, replace, sweep};
 
     /// The address of an emulated panel, and the seed of the noise in its RAM: neither is to be seen from outside.
     const ADDRESS: u8 = 0x3c;
@@ -149,8 +149,9 @@ mod emulated {
     }
 
     /// Keeps a glass as PNG in `file`, a pixel for a pixel. Whoever reads the file finds the old picture or the new one,
-    /// never half of one.
+    /// never half of one. What a killed writer of this file left beside it goes at once.
     pub fn picture_file(file: PathBuf) -> impl FnMut(&Frame) -> Result<(), Trouble> + Send + 'static {
+        sweep(&file);
         move |glass| write(&file, glass).map_err(|problem| Trouble::Picture { file: file.clone(), problem })
     }
 

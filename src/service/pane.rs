@@ -108,6 +108,12 @@ impl Pane {
         self.renderer.program()
     }
 
+    /// The renderer with all that it remembers, from which another picture of the same moment can go on.
+    #[cfg(feature = "preview")]
+    pub fn renderer(&self) -> &Renderer {
+        &self.renderer
+    }
+
     /// The picture as of the last [`update`](Self::update).
     pub fn frame(&self) -> &Frame {
         self.renderer.frame()
@@ -143,6 +149,7 @@ mod tests {
     use jiff::civil::DateTime;
 
     use super::*;
+    use crate::feed::Delivery;
     use crate::language::clock;
     use crate::readings::history::encode;
     use crate::service::compile;
@@ -163,7 +170,12 @@ mod tests {
     }
 
     fn message(payload: &str) -> Message {
-        Message { topic: "cellar/ripening/climate".into(), payload: payload.into(), retained: false }
+        Message {
+            topic: "cellar/ripening/climate".into(),
+            payload: payload.into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        }
     }
 
     fn texts(pane: &Pane) -> Vec<(String, State)> {

@@ -17,14 +17,20 @@ use super::clock::Clock;
 use super::notices::Notices;
 use super::pane::Pane;
 use super::past::{Past, PastError};
+use super::reports::Reports;
 use super::source::Source;
+use super::supervisor::Supervisor;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
-use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
+use crate::feed::{Delivery, Event, Filter, Message, Session, Settings, SettingsError};
 use crate::layout::Program;
 use crate::readings::history::encode;
 use crate::readings::{self, Moment};
+
+mod report;
+
+pub(super) use report::ONLINE;
 
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);
@@ -61,6 +67,10 @@ pub struct Show {
     name: String,
     /// The text as it was read last, good or broken.
     text: String,
+    /// Of the text that is shown.
+    digest: String,
+    /// Whether the text that was read last cannot be shown.
+    is_broken: bool,
     first: Arc<Program>,
     writers: Vec<Writer>,
 }
@@ -68,7 +78,8 @@ pub struct Show {
 impl Show {
     /// A layout that was loaded from `source` and compiled to `program`, on these panels.
     pub fn new(source: Source, loaded: &Loaded, program: Arc<Program>, writers: Vec<Writer>) -> Self {
-        Self { name: source.name(), source, text: loaded.text.clone(), first: program, writers }
+        let (text, digest) = (loaded.text.clone(), report::digest(&loaded.text));
+        Self { name: source.name(), source, text, digest, is_broken: false, first: program, writers }
     }
 }
 
@@ -87,10 +98,9 @@ pub struct Service {
     session: Session,
     filters: Vec<Filter>,
     running: Vec<Running>,
-    /// Whether the broker is connected.
-    linked: bool,
     /// Where the past of readings outlives the program.
     past: Option<Past>,
+    reports: Reports,
 }
 
 /// The signals that matter.
@@ -129,7 +139,7 @@ impl Service {
             .collect();
         let filters = filters(&running);
         let session = Session::new(&settings, filters.clone(), random.fork())?;
-        Ok(Self { settings, random, clock, session, filters, running, linked: false, past: None })
+        Ok(Self { settings, random, clock, session, filters, running, past: None, reports: Reports::none() })
     }
 
     /// The same service, which keeps the past of its readings in `file` and begins with what is there.
@@ -153,6 +163,7 @@ impl Service {
         self.recall(witness);
         self.update(self.clock.now(), witness);
         let ending = loop {
+            self.report(self.clock.now());
             let due = self.next_due().map(|due| self.clock.instant(due));
             let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
             let is_writing = self.past.as_ref().is_some_and(Past::is_writing);
@@ -164,11 +175,14 @@ impl Service {
                 written = written, if is_writing => if let Err(problem) = written {
                     witness.see(self.clock.now(), Happening::Forgotten { problem: &problem });
                 },
+                question = self.reports.called() => if let Some(question) = question { self.answer(question) },
                 () = watch.changed() => self.reload(false, witness).await,
                 _ = signals.hang_up.recv() => {
                     witness.see(self.clock.now(), Happening::Renewed);
+                    self.reports.tell(Supervisor::reloading);
                     self.reload(true, witness).await;
                     watch = self.watch(witness);
+                    self.reports.tell(Supervisor::ready);
                 }
                 _ = signals.terminate.recv() => break Ending::Signal,
                 _ = signals.interrupt.recv() => break Ending::Signal,
@@ -226,7 +240,7 @@ impl Service {
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
-            pane.set_link(self.linked);
+            pane.set_link(self.reports.link.connected);
             let drawn = pane.update(now, &time);
             if drawn {
                 show.writers.iter().for_each(|writer| writer.show(pane.frame()));
@@ -242,22 +256,21 @@ impl Service {
     fn next_due(&self) -> Option<Moment> {
         let due = |running: &Running| running.pane.next_change().into_iter().chain(running.notices.next_due()).min();
         let past = self.past.as_ref().and_then(Past::next_due);
-        self.running.iter().filter_map(due).chain(past).min()
+        self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).min()
     }
 
     /// Takes an event, and draws what came of it at the same moment.
     fn take(&mut self, event: Event, witness: &mut dyn Witness) {
         let now = self.clock.now();
+        self.follow_link(&event);
         match event {
             Event::Connected => {
-                self.linked = true;
                 witness.see(now, Happening::Connected);
                 self.update(now, witness);
             }
             Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
             Event::Subscribed => witness.see(now, Happening::Subscribed { filters: &self.filters }),
             Event::Lost { reason, retry_in } => {
-                self.linked = false;
                 witness.see(now, Happening::Lost { reason: &reason, retry_in });
                 self.update(now, witness);
             }
@@ -269,7 +282,8 @@ impl Service {
                 witness.see(now, Happening::Oversized { topic: &topic, bytes });
                 // Nothing of it is left but its size; zeros in its place are refused for the same reason.
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
-                self.accept(&Message { topic, payload, retained: false }, now, witness);
+                let delivery = Delivery::AtMostOnce;
+                self.accept(&Message { topic, payload, retained: false, delivery }, now, witness);
             }
         }
     }
@@ -302,7 +316,7 @@ impl Service {
             running.reload(renew, now, witness);
         }
         self.update(now, witness);
-        let filters = filters(&self.running);
+        let filters = self.wanted();
         if filters == self.filters {
             return;
         }
@@ -313,7 +327,8 @@ impl Service {
         }
         // The same settings were good before.
         if let Ok(session) = Session::new(&self.settings, filters.clone(), self.random.fork()) {
-            self.session = session;
+            let before = std::mem::replace(&mut self.session, session);
+            self.leave(before).await;
             self.filters = filters;
         }
     }
@@ -340,6 +355,7 @@ impl Service {
     async fn end(mut self, witness: &mut dyn Witness) {
         let now = self.clock.now();
         witness.see(now, Happening::Ending);
+        self.reports.tell(Supervisor::stopping);
         self.running.iter().flat_map(|running| &running.show.writers).for_each(Writer::stop);
         let deadline = Instant::now() + FAREWELL;
         self.keep_last(deadline, witness).await;
@@ -363,6 +379,7 @@ impl Running {
             return;
         }
         show.text.clone_from(&loaded.text);
+        show.is_broken = true;
         let Some(program) = &loaded.program else {
             return witness.see(now, Happening::Broken { layout: &loaded });
         };
@@ -372,6 +389,7 @@ impl Running {
                 return witness.see(now, Happening::Unfit { layout, panel, problem });
             }
         }
+        (show.digest, show.is_broken) = (report::digest(&loaded.text), false);
         pane.swap(Arc::clone(program), now);
         notices.follow(pane.store());
         witness.see(now, Happening::Swapped { layout: &loaded });

@@ -54,6 +54,13 @@ impl Cellar {
         Running::start(self.folder.path(), &[starter, &[SIDELIGHT], arguments].concat())
     }
 
+    /// The same, with these variables in its environment.
+    pub fn start_with(&self, variables: &[(&str, &str)], arguments: &[&str]) -> Running {
+        let mut command = Command::new(SIDELIGHT);
+        command.current_dir(self.folder.path()).args(arguments).envs(variables.iter().copied());
+        Running::spawn(command)
+    }
+
     /// `run` with this folder's layout and the panel `door.png`.
     pub fn run(&self, broker: SocketAddr, more: &[&str]) -> Running {
         let url = format!("mqtt://{broker}");
@@ -89,15 +96,14 @@ pub struct Running {
 }
 
 impl Running {
-    fn start(folder: &Path, command: &[&str]) -> Self {
-        let mut child = Command::new(command[0])
-            .current_dir(folder)
-            .args(&command[1..])
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
+    fn start(folder: &Path, line: &[&str]) -> Self {
+        let mut command = Command::new(line[0]);
+        command.current_dir(folder).args(&line[1..]);
+        Self::spawn(command)
+    }
+
+    fn spawn(mut command: Command) -> Self {
+        let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
         let log = Arc::new(Mutex::new(String::new()));
         let (lines, into) = (BufReader::new(child.stderr.take().unwrap()).lines(), Arc::clone(&log));
         thread::spawn(move || {
@@ -131,6 +137,11 @@ impl Running {
     pub fn signal(&self, name: &str) {
         let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status().unwrap();
         assert!(sent.success());
+    }
+
+    /// The same to a program that may have ended already.
+    pub fn signal_if_there(&self, name: &str) {
+        let _ = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).stderr(Stdio::null()).status();
     }
 
     /// Waits for the end, which must come by itself.

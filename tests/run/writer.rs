@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 use sidelight::draw::{Frame, Ink, Point, Rectangle, Size};
 use sidelight::panel::{Controller, Driver, EmulatedPanel, Failure, FaultyBus, Setup};
-use sidelight::service::{AtExit, Outlet, Trouble, Writer};
+use sidelight::service::{AtExit, Outlet, Refresh, Trouble, Writer};
 
 use super::kit::until;
 
@@ -54,7 +54,8 @@ impl Outlet for Bus {
 }
 
 fn writer(bus: &Bus, at_exit: AtExit) -> Writer {
-    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit).unwrap()
+    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit, Refresh::NEVER)
+        .unwrap()
 }
 
 /// A picture that differs for each number.
@@ -140,7 +141,9 @@ fn the_end_leaves_a_dark_glass_or_the_last_picture_and_does_not_wait_for_a_dead_
     // One that hangs holds its own thread and nobody else.
     let bus = Bus::new();
     let held = bus.0.lock().unwrap();
-    let stuck = Writer::start("held".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), AtExit::Keep).unwrap();
+    let stuck =
+        Writer::start("held".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), AtExit::Keep, Refresh::NEVER)
+            .unwrap();
     stuck.show(&picture(1));
     stuck.stop();
     assert!(!stuck.wait(Instant::now() + Duration::from_millis(50)));
