@@ -8,6 +8,7 @@ use std::net::{Ipv4Addr, Ipv6Addr};
 use std::str::FromStr;
 
 use super::filter::Topic;
+use crate::readings::Excerpt;
 
 /// The address of a broker: `mqtt://host:port`, or `mqtts://host:port` for TLS.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,20 +37,21 @@ pub enum UrlError {
     NoHost,
     /// Characters that neither a host name nor an address has.
     #[error(
-        "{host:?} is no host name and no IP address: write letters, digits, \"-\" and \".\", as in mqtt://broker.local:1883"
+        "{} is no host name and no IP address: write letters, digits, \"-\" and \".\", as in mqtt://broker.local:1883",
+        short(host)
     )]
     Host {
         /// What stands where the host should.
         host: String,
     },
     /// An IPv6 address whose end cannot be told from a port.
-    #[error("{host:?} has more than one colon: write an IPv6 address in brackets, as in mqtt://[fd00::1]:1883")]
+    #[error("{} has more than one colon: write an IPv6 address in brackets, as in mqtt://[fd00::1]:1883", short(host))]
     Brackets {
         /// What stands where the host should.
         host: String,
     },
     /// Not a number from 1 to 65535.
-    #[error("{port:?} is no port: write a number from 1 to 65535, or leave it out for {usual}")]
+    #[error("{} is no port: write a number from 1 to 65535, or leave it out for {usual}", short(port))]
     Port {
         /// What stands where the port should.
         port: String,
@@ -57,11 +59,16 @@ pub enum UrlError {
         usual: u16,
     },
     /// A path, a query or a fragment.
-    #[error("the broker address goes on with {rest:?}: it ends after the port")]
+    #[error("the broker address goes on with {}: it ends after the port", short(rest))]
     Path {
         /// What follows the port.
         rest: String,
     },
+}
+
+/// What stands in the wrong place, no longer than a message may quote it.
+fn short(text: &str) -> Excerpt {
+    Excerpt::of(text.as_bytes())
 }
 
 impl BrokerUrl {
@@ -361,6 +368,20 @@ mod tests {
             assert_eq!(parse(&format!("mqtt://broker:{port}")), Err(expected));
         }
         assert_eq!(parse("mqtt://broker/cellar"), Err(UrlError::Path { rest: "/cellar".into() }));
+    }
+
+    #[test]
+    fn a_long_mistake_is_quoted_short() {
+        let long = "8".repeat(5000);
+        for text in [
+            format!("mqtt://{long}.1"),
+            format!("mqtt://a:b:{long}"),
+            format!("mqtt://a:{long}"),
+            format!("mqtt://a/{long}"),
+        ] {
+            let told = parse(&text).unwrap_err().to_string();
+            assert!(told.contains("888…\"") && told.len() < 200, "{told}");
+        }
     }
 
     #[test]

@@ -19,6 +19,9 @@ use super::writer::AtExit;
 use crate::feed::{BrokerUrl, Delivery, Protocol};
 use crate::language::report;
 
+/// Characters of a message; what is quoted may be as long as the file.
+const LONGEST_MESSAGE: usize = 400;
+
 /// A mistake in a configuration file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{file}:{line}:{column}: {message}")]
@@ -87,10 +90,23 @@ struct Page<'a> {
     text: &'a str,
 }
 
+/// A message as a log or a terminal can take it, however long and whatever was quoted.
+fn fit(message: &str) -> String {
+    let mut signs = message.chars();
+    let mut told = String::new();
+    for sign in signs.by_ref().take(LONGEST_MESSAGE) {
+        if sign.is_control() { told.extend(sign.escape_debug()) } else { told.push(sign) }
+    }
+    if signs.next().is_some() {
+        told.push('…');
+    }
+    told
+}
+
 impl Page<'_> {
     fn error(&self, span: Option<Range<usize>>, message: impl Into<String>) -> ConfigError {
         let place = report::line_and_column(self.text, span.map_or(0, |span| span.start));
-        ConfigError { file: self.file.into(), line: place.line, column: place.column, message: message.into() }
+        ConfigError { file: self.file.into(), line: place.line, column: place.column, message: fit(&message.into()) }
     }
 
     /// A value that is written as text.
@@ -344,5 +360,13 @@ inverted = true
         let without_panel = read("[broker]\nurl = \"mqtt://b\"\n").unwrap_err().to_string();
         assert_eq!(without_panel, "sidelight.toml:1:1: there is no panel: write at least one [[panel]]");
         assert_eq!(read("").unwrap_err().to_string(), "sidelight.toml:1:1: missing field `broker`");
+    }
+
+    #[test]
+    fn what_is_quoted_is_short_and_carries_nothing_to_a_terminal() {
+        for (from, to) in [("ssd1306:", "\\u001b[2J"), ("ssd1306:", &"7".repeat(5000)), ("user =", "\"\\u009b1m\" =")] {
+            let told = told(from, to);
+            assert!(!told.chars().any(char::is_control) && told.chars().count() < 500, "{told:?}");
+        }
     }
 }
