@@ -249,8 +249,9 @@ impl Service {
             let present = (orbit::place(pane.program().shift, now), pane.brightness());
             let before = std::mem::replace(presented, present);
             if drawn || present.0 != before.0 {
-                let frame = pane.frame().shifted(present.0);
-                show.writers.iter().for_each(|writer| writer.show(&frame));
+                let shifted = (present.0 != Point::zero()).then(|| pane.frame().shifted(present.0));
+                let frame = shifted.as_ref().unwrap_or(pane.frame());
+                show.writers.iter().for_each(|writer| writer.show(frame));
             }
             if present.1 != before.1 {
                 show.writers.iter().for_each(|writer| writer.dim(present.1));
