@@ -8,6 +8,9 @@ use std::time::Duration;
 
 use jiff::civil::DateTime;
 
+/// What a field calls that shows the time.
+pub const NAME: &str = "clock";
+
 /// A checked pattern.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ClockPattern(Vec<Piece>);

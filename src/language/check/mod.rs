@@ -5,6 +5,8 @@
 
 mod arguments;
 mod curve;
+#[cfg(feature = "editor")]
+mod declared;
 mod elements;
 mod expressions;
 mod heard;
@@ -18,10 +20,13 @@ use super::model::Layout;
 use super::syntax::Document;
 use super::{Finding, MAX_FINDINGS, Severity, each};
 
+#[cfg(feature = "editor")]
+pub use curve::NAME as CURVE;
+#[cfg(feature = "editor")]
+pub use declared::{Declared, Means, declared};
+#[cfg(feature = "editor")]
+pub use expressions::functions;
 use expressions::{Expressions, Scope};
-
-/// The words that a statement at the top level begins with.
-const STATEMENTS: [&str; 5] = ["panel", "reading", "value", "screen", each::WORD];
 
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {

@@ -9,6 +9,7 @@ use jiff::civil::Time;
 use crate::formulas::{Bounds, Compiled, LONGEST, Limits, Observed, SunEvent, TimeStyle};
 use crate::language::Finding;
 use crate::language::syntax::{Expression, ExpressionKind, Piece, Span};
+use crate::language::words::TODAY;
 use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
 
@@ -309,7 +310,7 @@ impl Expressions<'_> {
 
 /// How far back: a length of time, or `today`.
 pub(super) fn window_of(expression: &Expression, findings: &mut Vec<Finding>) -> Option<Window> {
-    if expression.kind == ExpressionKind::Name("today".into()) {
+    if expression.kind == ExpressionKind::Name(TODAY.into()) {
         return Some(Window::Today);
     }
     let length = duration(expression, "24h", findings)?;
