@@ -21,6 +21,8 @@ pub mod commands;
 #[cfg(feature = "demo")]
 pub mod demo;
 pub mod draw;
+#[cfg(feature = "editor")]
+pub mod editor;
 pub mod faces;
 pub mod feed;
 pub mod formulas;

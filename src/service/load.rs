@@ -52,7 +52,7 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
 }
 
 /// The bytes of an outline face that a layout file names, from beside it.
-pub(crate) fn read_font(layout: &Path, face: &str) -> Result<Vec<u8>, String> {
+pub fn read_font(layout: &Path, face: &str) -> Result<Vec<u8>, String> {
     let file = layout.parent().unwrap_or(Path::new("")).join(face);
     read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string())
 }

@@ -25,8 +25,8 @@ mod writer;
 pub use config::{Config, ConfigError};
 pub use files::{Durability, Unreadable, read_start, replace};
 pub use installation::{Broker, Installation, InstallationError, Panel};
-pub(crate) use load::read_font;
-pub use load::{Loaded, Understood, compile, load, understand};
+
+pub use load::{Loaded, Understood, compile, load, read_font, understand};
 pub use log::Log;
 pub use notices::{Notice, Notices};
 #[cfg(feature = "i2c")]
