@@ -5,10 +5,10 @@
 //! What is offered and explained comes from the tables that the checker uses and from the reference: nothing is listed a second time.
 
 mod analysis;
-//mod completion;
+mod completion;
 mod cursor;
 mod document;
-//mod hover;
+mod hover;
 mod names;
 mod position;
 mod reference;

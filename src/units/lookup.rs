@@ -54,6 +54,13 @@ pub fn nearest(text: &str) -> Vec<&'static str> {
     symbols
 }
 
+/// Every unit that has a name of its own to be written with, each once and in the table's order.
+#[cfg(feature = "editor")]
+pub fn written() -> impl Iterator<Item = Unit> {
+    let mut seen = std::collections::BTreeSet::new();
+    GROUPS.iter().flat_map(Group::units).map(|(_, unit)| unit).filter(move |unit| seen.insert(unit.symbol()))
+}
+
 /// Every spelling with its unit, in the table's order; a symbol comes before its other spellings.
 fn spellings() -> impl Iterator<Item = (&'static str, Unit)> {
     let of_row = |(row, unit): (&'static Row, Unit)| {

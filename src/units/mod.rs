@@ -18,4 +18,6 @@ pub use algebra::{Mismatch, Product, Sum, add, compare, divide, multiply, subtra
 pub use convert::{Conversion, conversion, convert};
 pub use dimension::Dimension;
 pub use lookup::{lookup, lookup_senml, nearest};
+#[cfg(feature = "editor")]
+pub use lookup::written;
 pub use unit::{Unit, difference_of};
