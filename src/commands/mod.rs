@@ -11,6 +11,8 @@ mod explain;
 mod failure;
 mod format;
 mod given;
+#[cfg(feature = "editor")]
+mod language_server;
 mod log;
 mod render;
 mod run;
@@ -56,6 +58,8 @@ enum Verb {
     #[cfg(feature = "pictures")]
     Sheet(sheet::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "editor")]
+    LanguageServer(language_server::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
@@ -73,6 +77,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         #[cfg(feature = "pictures")]
         Verb::Sheet(arguments) => sheet::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
+        #[cfg(feature = "editor")]
+        Verb::LanguageServer(arguments) => language_server::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),

@@ -5,6 +5,7 @@
 //! What is offered and explained comes from the tables that the checker uses and from the reference: nothing is listed a second time.
 
 mod analysis;
+mod answers;
 mod completion;
 mod cursor;
 mod document;
@@ -13,8 +14,8 @@ mod names;
 mod position;
 mod reference;
 mod rename;
-//mod session;
+mod session;
 mod symbols;
 mod thing;
 
-//pub use session::{Reply, Session};
+pub use session::{Fonts, Session};
