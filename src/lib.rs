@@ -12,7 +12,8 @@
 //! 7. [`panel`] sends the fewest bytes that make the glass equal to the frame, to a real controller or to the emulated one.
 //!
 //! Everything from `readings` to `panel` is pure: bytes and time come in as arguments, and nothing there touches a clock, a
-//! file or a socket. The outer ring does: [`feed`], [`service`] (the event loop) and [`commands`] (one file a verb).
+//! file or a socket. The outer ring does: [`feed`], [`service`] (the event loop), [`scenes`] (pictures under review) and [`commands`]
+//! (one file a verb).
 
 // Whatever comes from outside is met with an error, never with a panic. Tests may panic; clippy.toml exempts them.
 #![warn(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo, clippy::unimplemented)]
@@ -29,6 +30,13 @@ pub mod formulas;
 pub mod language;
 pub mod layout;
 pub mod panel;
+#[cfg(feature = "preview")]
+pub mod preview;
 pub mod readings;
+#[cfg(feature = "recording")]
+pub mod recording;
+pub mod scenes;
 pub mod service;
+#[cfg(feature = "recording")]
+pub mod survey;
 pub mod units;

@@ -117,8 +117,9 @@ fn a_png_is_as_large_as_asked_for() {
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     let picture = image::open(out).unwrap().into_luma8();
     assert_eq!(picture.dimensions(), (384, 96));
-    let small =
-        image::open(Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/ripening-door.png")).unwrap().into_luma8();
+    let small = image::open(Path::new(env!("CARGO_MANIFEST_DIR")).join("layouts/ripening-door.pictures/usual.png"))
+        .unwrap()
+        .into_luma8();
     assert!(picture.enumerate_pixels().all(|(x, y, pixel)| *pixel == *small.get_pixel(x / 3, y / 3)));
 }
 

@@ -297,6 +297,40 @@ fn an_unplugged_panel_is_named_with_its_address() {
     assert!(panel(&driver).is_lit());
 }
 
+/// The bytes that README and DEVELOPERS.md name.
+#[test]
+fn a_refresh_costs_what_is_said_and_changes_nothing_that_can_be_seen() {
+    for (kind, bytes) in [557, 1069, 1113].into_iter().enumerate() {
+        let mut driver = ready(setup(kind), 3);
+        let mut frame = Frame::new(setup(kind).size);
+        frame.fill(Rectangle::new(Point::new(5, 5), Size::new(50, 20)), Ink::Half);
+        driver.show(&frame).unwrap();
+        let traffic = driver.refresh(&frame).unwrap();
+        assert_eq!(traffic.bytes, bytes);
+        // Cut off after any byte, it leaves what could be seen before.
+        for byte in 0..bytes {
+            driver.bus_mut().fail_after(byte, Failure::NoAcknowledge);
+            driver.refresh(&frame).expect_err("the bus failed");
+            assert_eq!(panel(&driver).glass(), frame, "after byte {byte}");
+            driver.initialise().unwrap();
+            driver.show(&frame).unwrap();
+        }
+        // A panel that is off stays so, and one that was reset shows no noise before all is in.
+        driver.bus_mut().bus_mut().power_cycle();
+        driver.bus_mut().fail_after(bytes - 4, Failure::NoAcknowledge);
+        driver.refresh(&frame).expect_err("the bus failed");
+        assert!(!panel(&driver).is_lit());
+        driver.initialise().unwrap();
+        driver.show(&frame).unwrap();
+        driver.set_on(false).unwrap();
+        driver.bus_mut().bus_mut().brown_out();
+        driver.refresh(&frame).unwrap();
+        assert!(!panel(&driver).is_lit());
+        driver.set_on(true).unwrap();
+        assert_eq!(panel(&driver).glass(), frame);
+    }
+}
+
 #[test]
 fn what_does_not_fit_is_refused() {
     let mut driver = ready(setup(0), 2);

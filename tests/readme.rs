@@ -6,6 +6,7 @@ use std::path::Path;
 
 use clap::{CommandFactory, Parser};
 use sidelight::commands::CommandLine;
+use sidelight::scenes::{self, Difference, References, Verdict};
 use sidelight::service::{self, Config};
 
 fn root() -> &'static Path {
@@ -95,6 +96,9 @@ fn each_picture_is_what_the_command_above_it_makes() {
     let mut drawn = 0;
     for mut command in commands(&page) {
         let Some(out) = command.iter().position(|word| word == "--out").map(|at| at + 1) else { continue };
+        if !command[out].ends_with(".png") {
+            continue;
+        }
         let kept = root().join(&command[out]);
         command[out] = folder.path().join("picture.png").to_string_lossy().into_owned();
         assert!(page.contains(&format!("]({})", kept.strip_prefix(root()).unwrap().display())), "{command:?}");
@@ -109,4 +113,24 @@ fn each_picture_is_what_the_command_above_it_makes() {
         drawn += 1;
     }
     assert_eq!(drawn, 2, "the page shows two pictures with their commands");
+}
+
+/// A degree more than the reference of the ready layout, as `verify` shows it.
+#[test]
+fn the_picture_of_a_difference_is_what_verify_makes() {
+    let scenes = root().join("layouts/ripening-door.scenes");
+    let warmer = scenes::understand(b"--- usual\nset temp=13.4\nset rh=91\n", &scenes);
+    let drawn = warmer.scenes[0].draw();
+    let Verdict::Different(reference) = References::of(&scenes).compare("usual", drawn.frame()).unwrap() else {
+        panic!("13.4 °C looks like 12.4 °C");
+    };
+    let png = Difference::new(&reference, drawn.frame()).unwrap().png().unwrap();
+    let kept = "layouts/pictures/difference.png";
+    assert!(page().contains(&format!("]({kept})")));
+    if std::fs::read(root().join(kept)).is_ok_and(|bytes| bytes == png) {
+        return;
+    }
+    let now = root().join("target/difference.png");
+    std::fs::write(&now, png).unwrap();
+    panic!("{kept} is not what the program draws today: copy {}", now.display());
 }

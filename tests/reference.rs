@@ -46,6 +46,22 @@ fn every_example_does_what_the_page_says() {
     }
 }
 
+/// What stands in a block of scenes is understood; a scene without a layout of its own is one of the ready layout.
+#[test]
+fn every_example_of_scenes_is_understood() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for (name, least) in [("README.md", 1), ("layouts/README.md", 2)] {
+        let page = std::fs::read_to_string(root.join(name)).unwrap();
+        let examples: Vec<&str> =
+            page.split("```scenes\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
+        assert!(examples.len() >= least, "{name} lost its examples");
+        for example in examples {
+            let scenes = sidelight::scenes::understand(example.as_bytes(), &root.join("layouts/ripening-door.scenes"));
+            assert!(scenes.is_whole() && !scenes.scenes.is_empty(), "{name}:\n{}", scenes.report(false));
+        }
+    }
+}
+
 fn does_what_it_says(page: &str, kind: &str, body: String) {
     let text = match kind {
         "fragment" if body.starts_with("reading") || body.starts_with("value") => {

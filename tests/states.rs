@@ -7,10 +7,10 @@ use std::time::Duration;
 use jiff::civil::DateTime;
 use sidelight::draw::{Frame, Point};
 use sidelight::faces::Catalogue;
-use sidelight::feed::Message;
+use sidelight::feed::{Delivery, Message};
 use sidelight::formulas::Evaluated;
-use sidelight::language;
-use sidelight::layout::{self, Program, Renderer};
+use sidelight::language::{self, clock};
+use sidelight::layout::{self, Brightness, Program, Renderer};
 use sidelight::readings::{Moment, State};
 use sidelight::service::Pane;
 
@@ -206,11 +206,11 @@ fn screens_are_shown_in_turn() {
 fn a_clock_moves_on_by_itself() {
     let program = program("panel 128x32\nscreen s { text \"{clock(\"%H:%M\")}\" }\n");
     let mut renderer = Renderer::new(program, at(0));
-    renderer.set_time(at(10), DateTime::constant(2026, 11, 25, 14, 5, 48, 0));
+    renderer.set_time(at(10), clock::greenwich(DateTime::constant(2026, 11, 25, 14, 5, 48, 0)));
     renderer.draw(at(10));
     assert_eq!(said(&renderer), ["text Live 14:05"]);
     assert_eq!(renderer.next_change(), Some(at(22)));
-    renderer.set_time(at(22), DateTime::constant(2026, 11, 25, 14, 6, 0, 0));
+    renderer.set_time(at(22), clock::greenwich(DateTime::constant(2026, 11, 25, 14, 6, 0, 0)));
     assert!(renderer.draw(at(22)));
     assert_eq!(said(&renderer), ["text Live 14:06"]);
 }
@@ -245,12 +245,17 @@ fn a_partial_redraw_gives_what_a_full_one_gives() {
 
 /// What a pane says after each of these messages: second, topic, payload.
 fn heard(layout: &str, messages: &[(u64, &str, &str)]) -> Vec<String> {
-    let noon = DateTime::constant(2026, 11, 25, 12, 0, 0, 0);
+    let noon = clock::greenwich(DateTime::constant(2026, 11, 25, 12, 0, 0, 0));
     let mut pane = Pane::new(program(layout), at(0));
     let mut hear = |(second, topic, payload): &(u64, &str, &str)| {
-        let message = Message { topic: (*topic).into(), payload: payload.as_bytes().into(), retained: false };
+        let message = Message {
+            topic: (*topic).into(),
+            payload: payload.as_bytes().into(),
+            retained: false,
+            delivery: Delivery::AtMostOnce,
+        };
         pane.accept(&message, at(*second));
-        pane.update(at(*second), noon);
+        pane.update(at(*second), &noon);
         let words = pane.words();
         words.iter().map(|said| format!("{:?} {}", said.state, said.content)).collect::<Vec<_>>().join(", ")
     };
@@ -275,4 +280,36 @@ fn a_spike_is_not_shown_and_a_confirmed_step_is() {
         ],
     );
     assert_eq!(shown, ["Live 12.0", "Live 12.0", "Live 12.1", "Live 12.1", "Stale 12.1", "Live 8.7"]);
+}
+
+#[test]
+fn a_panel_is_dimmed_while_a_condition_holds_and_nobody_knows_of_none() {
+    let layout = "panel 128x32\n\
+        reading lux from: \"cellar/ripening/light\" unit: lx range: 0..1000 stale: 15s\n\
+        dim to: 60% when: lux < 100\n\
+        dim to: 0% when: lux < 5\n\
+        screen s { text \"cellar\" }\n";
+    let mut renderer = Renderer::new(program(layout), at(0));
+    let mut brightness = |value| {
+        renderer.set(0, value);
+        renderer.draw(at(1));
+        renderer.brightness()
+    };
+    assert_eq!(brightness(Evaluated::WAITING), Brightness::FULL);
+    assert_eq!(brightness(Evaluated::new(300.0, State::Live)), Brightness::FULL);
+    assert_eq!(brightness(Evaluated::new(99.0, State::Live)), Brightness::percent(60));
+    assert_eq!(brightness(Evaluated::new(2.0, State::Live)), Brightness::OFF);
+    assert_eq!(brightness(Evaluated::new(2.0, State::Stale)), Brightness::OFF);
+    assert_eq!(brightness(Evaluated::FAULTY), Brightness::FULL);
+}
+
+#[test]
+fn nothing_stands_in_the_margin_of_a_shifted_picture() {
+    let layout = "panel 128x32 shift: 2\nscreen s { frame invert: true { space } }\n";
+    let mut renderer = Renderer::new(program(layout), at(0));
+    renderer.draw(at(1));
+    let lit = |x, y| renderer.frame().pixel(Point::new(x, y));
+    assert!(lit(10, 10) && lit(125, 29) == lit(2, 2) && !lit(1, 10) && !lit(126, 10) && !lit(60, 1) && !lit(60, 30));
+    let columns = (0..128).filter(|x| (0..32).any(|y| lit(*x, y)));
+    assert_eq!((columns.clone().min(), columns.max()), (Some(2), Some(125)));
 }

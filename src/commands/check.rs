@@ -1,6 +1,8 @@
 //! `sidelight check`: everything that is wrong or doubtful in layout files.
 
 use std::io::{self, IsTerminal, Write};
+#[cfg(feature = "recording")]
+use std::path::Path;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -27,6 +29,10 @@ pub(super) struct Arguments {
     /// Layout files
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+    /// Compare ranges, age limits and words with what was heard in a recording, such as cellar.jsonl.gz
+    #[cfg(feature = "recording")]
+    #[arg(long, value_name = "RECORDING")]
+    against: Option<PathBuf>,
     /// Print the findings as JSON, one document for all files
     #[arg(long)]
     json: bool,
@@ -39,6 +45,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let (mut files, mut unread) = (Vec::new(), false);
     for file in &arguments.files {
         match load(file) {
+            #[cfg(feature = "recording")]
+            Ok(mut loaded) => {
+                if let Some(recording) = &arguments.against {
+                    compare(&mut loaded, recording)?;
+                }
+                files.push(loaded);
+            }
+            #[cfg(not(feature = "recording"))]
             Ok(loaded) => files.push(loaded),
             Err(failure) => {
                 eprintln!("sidelight: {failure}");
@@ -70,6 +84,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         (false, 0) => ExitCode::SUCCESS,
         (false, _) => ExitCode::from(1),
     })
+}
+
+/// Adds what a recording says about a layout that has no errors of its own.
+#[cfg(feature = "recording")]
+fn compare(loaded: &mut Loaded, recording: &Path) -> Result<(), Failure> {
+    let outside = |problem: &dyn std::fmt::Display| Failure::Outside(problem.to_string());
+    let mut reader = crate::recording::open(recording).map_err(|problem| outside(&problem))?;
+    let header = reader.header().clone();
+    let found = crate::recording::against::findings(&loaded.text, &header, &mut reader);
+    loaded.findings.extend(found.map_err(|problem| outside(&format!("{}, {problem}", recording.display())))?);
+    loaded.findings.sort_by_key(|finding| finding.span);
+    if let Some(cut) = reader.cut() {
+        eprintln!("sidelight: {} was cut off in line {}; what came before counts", recording.display(), cut.line);
+    }
+    Ok(())
 }
 
 fn print(document: &serde_json::Value) {

@@ -12,7 +12,7 @@ use crate::demo::{self, Broker, Cellar, Publisher, Stage, Story};
 use crate::draw::Frame;
 use crate::feed::Settings;
 use crate::panel::{Controller, Setup};
-use crate::service::{AtExit, Emulated, Service, Show, Source, Trouble, Writer, picture_file};
+use crate::service::{AtExit, Emulated, Refresh, Service, Show, Source, Trouble, Writer, picture_file};
 
 use super::{Failure, program_or_report};
 
@@ -55,8 +55,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let broker = Broker::start().map_err(outside)?;
     let stage = Arc::new(Stage::open(foot(&broker, &source)).map_err(outside)?);
     let glass = keeper(Arc::clone(&stage), arguments.picture.clone());
-    let writer =
-        Writer::start("the panel".into(), setup, Emulated::new(setup, glass), AtExit::Keep).map_err(outside)?;
+    let writer = Writer::start("the panel".into(), setup, Emulated::new(setup, glass), AtExit::Keep, Refresh::NEVER)
+        .map_err(outside)?;
     let show = Show::new(source, &loaded, program, vec![writer]);
     let played = play(&broker, show, &stage, arguments);
     // Before anything else is printed.

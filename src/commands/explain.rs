@@ -10,10 +10,10 @@ use std::str::FromStr;
 
 use crate::draw::Point;
 use crate::language::{nearest, pages, report};
-use crate::layout::{Drawing, Item, Renderer, value_in_words};
+use crate::layout::{Item, Renderer, value_in_words};
 use crate::service::{Loaded, load};
 
-use super::given::{Given, state_in_words};
+use super::given::Given;
 use super::{Failure, program_or_report};
 
 /// Tell which element a pixel belongs to, or what a finding of `check` means
@@ -131,17 +131,11 @@ fn explained(loaded: &Loaded, drawn: &Renderer, at: Point) -> String {
 
 /// What an item is and what it shows.
 fn look(drawn: &Renderer, index: usize, item: &Item) -> String {
-    let what = match &item.drawing {
-        Drawing::Line => "a line that never changes".to_string(),
-        Drawing::Invert => "lit and dark exchanged by `invert:`".to_string(),
-        Drawing::Text(_) => "a text".to_string(),
-        Drawing::Bar { .. } => "a bar".to_string(),
-        Drawing::Trend { .. } => "a trend".to_string(),
-    };
+    let what = item.drawing.words();
     match drawn.said(index) {
-        Some(said) if said.content.is_empty() => format!("{what}, {}", state_in_words(said.state)),
-        Some(said) => format!("{what}, {}, that shows {}", state_in_words(said.state), said.content),
-        None if drawn.is_drawn(index) => what,
+        Some(said) if said.content.is_empty() => format!("{what}, {}", said.state.word()),
+        Some(said) => format!("{what}, {}, that shows {}", said.state.word(), said.content),
+        None if drawn.is_drawn(index) => what.to_string(),
         None => format!("{what}, hidden since its `when:` does not hold"),
     }
 }
@@ -166,7 +160,7 @@ fn readings(drawn: &Renderer, item: &Item) -> String {
     for index in behind {
         let (spec, value) = (&program.readings[index], drawn.reading(index));
         let number = if value.is_known() { value_in_words(spec, value.number) } else { "no number".to_string() };
-        let state = state_in_words(value.state);
+        let state = value.state.word();
         let _ = writeln!(lines, "  {}: {number}, {state}, from {}", spec.name, spec.filter);
     }
     lines

@@ -1,15 +1,15 @@
-//! What the verbs that draw a layout are given: numbers, states, a past, a time and a screen.
+//! What the verbs that draw a layout are given: numbers, states, ages, a past, a time and a screen.
 //!
-//! What enters are arguments; what leaves is the picture that they ask for.
+//! What enters are arguments; what leaves is the picture that they ask for. What they mean is said in `scenes/setting.rs`: the lines of
+//! a file of scenes are the same, without the hyphens.
 
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
 
-use crate::formulas::Evaluated;
-use crate::language::nearest;
-use crate::layout::{Program, Renderer, Scene};
-use crate::readings::State;
+use crate::layout::{Program, Renderer};
+use crate::scenes::{Setting, Word, stage};
 
 use super::Failure;
 
@@ -25,9 +25,16 @@ pub(super) struct Given {
     /// Give a reading a past: numbers evenly spread over its longest window, oldest first; an empty one is a silence
     #[arg(long, value_name = "NAME=NUMBER,NUMBER,…")]
     past: Vec<String>,
-    /// The date and time that clocks show, as 2026-11-25T14:05; now where it is not given
+    /// How long ago a reading's number was heard, as 3min
+    #[arg(long, value_name = "NAME=TIME")]
+    age: Vec<String>,
+    /// The date and time that clocks show, as 2026-11-25T14:05, of another zone as 2026-11-25T14:05[Europe/Paris] or
+    /// 2026-11-25T14:05+01:00; now where it is not given
     #[arg(long, value_name = "DATE-TIME")]
-    time: Option<DateTime>,
+    time: Option<String>,
+    /// Whether the broker is connected: up or down
+    #[arg(long, value_name = "STATE")]
+    link: Option<String>,
     /// Show this screen, whatever the conditions say
     #[arg(long, value_name = "NAME")]
     screen: Option<String>,
@@ -36,109 +43,26 @@ pub(super) struct Given {
 impl Given {
     /// The picture of a program with all that is given.
     pub(super) fn draw(&self, program: &Arc<Program>) -> Result<Renderer, Failure> {
-        let program = match &self.screen {
-            Some(name) => Arc::new(only_screen(program, name)?),
-            None => Arc::clone(program),
-        };
-        let mut scene = Scene::waiting(&program);
-        for past in &self.past {
-            let (index, numbers) = past_of(&program, past)?;
-            scene.past[index] = numbers;
-        }
-        scene.readings = self.readings(&program)?;
-        let here = jiff::ZonedDateTime::now();
-        Ok(scene.draw(&program, self.time.unwrap_or_else(|| here.datetime()), here.offset().seconds()))
+        let settings = self.settings();
+        let staged = stage(program, &settings, &TimeZone::system(), "--").map_err(|wrong| {
+            // One at a time, as with every mistake on the command line.
+            Failure::Argument(wrong.first().map_or(String::new(), |(place, finding)| {
+                let (word, text) = settings[*place];
+                let help = finding.help.as_deref().unwrap_or_default();
+                format!("--{} {text}: {}; {help}", word.name(), finding.message)
+            }))
+        })?;
+        Ok(staged.scene.draw(&staged.program, &staged.time.unwrap_or_else(ZonedDateTime::now)))
     }
 
-    /// Each reading as the arguments put it.
-    fn readings(&self, program: &Program) -> Result<Vec<Evaluated>, Failure> {
-        let find = |option: &str, name: &str| find(program, option, name);
-        let mut readings = vec![Evaluated::WAITING; program.readings.len()];
-        for set in &self.set {
-            let (name, number) = pair("--set", set, "temp=12.4")?;
-            let index = find("--set", name)?;
-            let number: f64 = number.trim().parse().map_err(|_| {
-                Failure::Argument(format!(
-                    "--set {set}: `{number}` is no number; write, for example, `--set {name}=12.4`"
-                ))
-            })?;
-            let in_range = program.readings[index].range.is_none_or(|(low, high)| low <= number && number <= high);
-            readings[index] = if in_range { Evaluated::new(number, State::Live) } else { Evaluated::FAULTY };
-        }
-        for state in &self.state {
-            let (name, state_name) = pair("--state", state, "temp=stale")?;
-            let index = find("--state", name)?;
-            readings[index].state = match state_name {
-                // There is nothing to believe in a number that was never given.
-                "live" | "stale" if !readings[index].is_known() => {
-                    return Err(Failure::Argument(format!(
-                        "--state {state}: give it a number within its range as well, for example `--set {name}=12.4`"
-                    )));
-                }
-                "live" => State::Live,
-                "stale" => State::Stale,
-                "waiting" => State::Waiting,
-                "faulty" => State::Faulty,
-                _ => {
-                    return Err(Failure::Argument(format!(
-                        "--state {state}: `{state_name}` is no state; write live, stale, waiting or faulty"
-                    )));
-                }
-            };
-        }
-        Ok(readings)
-    }
-}
-
-/// A program that shows one of the screens and nothing else.
-fn only_screen(program: &Program, name: &str) -> Result<Program, Failure> {
-    let known = program.screens.iter().map(|screen| screen.name.as_str());
-    match known.clone().position(|known| known == name) {
-        Some(screen) => Ok(program.alone(screen)),
-        None => Err(unknown("--screen", "screen", name, known)),
-    }
-}
-
-/// The place of a reading.
-fn find(program: &Program, option: &str, name: &str) -> Result<usize, Failure> {
-    let known = program.readings.iter().map(|spec| spec.name.as_str());
-    known.clone().position(|known| known == name).ok_or_else(|| unknown(option, "reading", name, known))
-}
-
-/// A reading with the numbers of its past.
-fn past_of(program: &Program, past: &str) -> Result<(usize, Vec<Option<f64>>), Failure> {
-    let (name, numbers) = pair("--past", past, "temp=12.0,12.2,,12.4")?;
-    let index = find(program, "--past", name)?;
-    let (low, high) = program.readings[index].range.unwrap_or((f64::MIN, f64::MAX));
-    let number = |text: &str| match (text.trim(), text.trim().parse()) {
-        ("", _) => Ok(None),
-        (_, Ok(number)) if low <= number && number <= high => Ok(Some(number)),
-        (text, Ok(_)) => Err(Failure::Argument(format!("--past {past}: {text} is outside of the reading's range"))),
-        (text, Err(_)) => Err(Failure::Argument(format!("--past {past}: `{text}` is no number"))),
-    };
-    Ok((index, numbers.split(',').map(number).collect::<Result<_, _>>()?))
-}
-
-fn pair<'a>(option: &str, text: &'a str, example: &str) -> Result<(&'a str, &'a str), Failure> {
-    text.split_once('=')
-        .map(|(name, value)| (name.trim(), value.trim()))
-        .ok_or_else(|| Failure::Argument(format!("{option} {text}: write, for example, `{option} {example}`")))
-}
-
-fn unknown<'a>(option: &str, what: &str, name: &str, known: impl Iterator<Item = &'a str> + Clone) -> Failure {
-    let help = match nearest(name, known.clone()) {
-        Some(near) => format!("did you mean `{near}`?"),
-        None => format!("it has {}", known.map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ")),
-    };
-    Failure::Argument(format!("{option}: the layout has no {what} called `{name}`; {help}"))
-}
-
-/// A state as the arguments and the reports call it.
-pub(super) fn state_in_words(state: State) -> &'static str {
-    match state {
-        State::Live => "live",
-        State::Stale => "stale",
-        State::Waiting => "waiting",
-        State::Faulty => "faulty",
+    fn settings(&self) -> Vec<Setting<'_>> {
+        let lists =
+            [(Word::Set, &self.set), (Word::State, &self.state), (Word::Past, &self.past), (Word::Age, &self.age)];
+        let mut settings: Vec<Setting<'_>> =
+            lists.iter().flat_map(|(word, texts)| texts.iter().map(|text| (*word, text.as_str()))).collect();
+        settings.extend(self.time.as_deref().map(|time| (Word::Time, time)));
+        settings.extend(self.link.as_deref().map(|link| (Word::Link, link)));
+        settings.extend(self.screen.as_deref().map(|name| (Word::Screen, name)));
+        settings
     }
 }

@@ -113,7 +113,8 @@ fn next(input: &mut impl BufRead) -> Result<Option<Message>, Unreadable> {
         if line.is_empty() {
             break;
         }
-        let (name, value) = std::str::from_utf8(line).ok().and_then(|l| l.split_once(':')).ok_or_else(|| garbage(line))?;
+        let (name, value) =
+            std::str::from_utf8(line).ok().and_then(|l| l.split_once(':')).ok_or_else(|| garbage(line))?;
         if name.eq_ignore_ascii_case("content-length") {
             length = Some(value.trim().parse::<usize>().map_err(|_| garbage(line))?);
         }
@@ -163,7 +164,9 @@ mod tests {
         assert_eq!(read(framed(&typed).as_bytes()), "request shutdown");
         assert_eq!(read(b""), "end");
         let no_message = |found: &str| {
-            format!("expected a message of the Language Server Protocol, found {found}; this verb is started by an editor")
+            format!(
+                "expected a message of the Language Server Protocol, found {found}; this verb is started by an editor"
+            )
         };
         assert_eq!(read(b"panel 128x32\n"), no_message("“panel 128x32\\n”"));
         assert_eq!(read(b"Content-Type: x\r\n\r\n{}"), no_message("a head without Content-Length"));

@@ -5,21 +5,41 @@
 
 mod check;
 mod completions;
+mod connection;
 #[cfg(feature = "demo")]
 mod demo;
 mod explain;
 mod failure;
 mod format;
 mod given;
+#[cfg(feature = "recording")]
+mod hearing;
+mod install;
 #[cfg(feature = "editor")]
 mod language_server;
+#[cfg(feature = "recording")]
+mod listen;
 mod log;
+#[cfg(feature = "manual")]
+mod manual;
+#[cfg(feature = "preview")]
+mod preview;
+#[cfg(feature = "i2c")]
+mod probe;
+#[cfg(feature = "recording")]
+mod record;
 mod render;
+#[cfg(feature = "recording")]
+mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
+#[cfg(feature = "recording")]
+mod spans;
 #[cfg(feature = "pictures")]
 mod specimen;
+#[cfg(feature = "pictures")]
+mod verify;
 
 use std::io::IsTerminal;
 use std::path::Path;
@@ -57,14 +77,29 @@ enum Verb {
     Render(render::Arguments),
     #[cfg(feature = "pictures")]
     Sheet(sheet::Arguments),
+    #[cfg(feature = "pictures")]
+    Verify(verify::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "preview")]
+    Preview(preview::Arguments),
     #[cfg(feature = "editor")]
     LanguageServer(language_server::Arguments),
     Run(Box<run::Arguments>),
+    #[cfg(feature = "recording")]
+    Listen(Box<listen::Arguments>),
+    #[cfg(feature = "recording")]
+    Record(Box<record::Arguments>),
+    #[cfg(feature = "recording")]
+    Replay(replay::Arguments),
+    #[cfg(feature = "i2c")]
+    Probe(probe::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
     Specimen(specimen::Arguments),
+    Install(install::Arguments),
+    #[cfg(feature = "manual")]
+    Manual(manual::Arguments),
     Completions(completions::Arguments),
 }
 
@@ -76,14 +111,29 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Render(arguments) => render::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Sheet(arguments) => sheet::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Verify(arguments) => verify::run(&arguments),
         Verb::Explain(arguments) => explain::run(&arguments),
+        #[cfg(feature = "preview")]
+        Verb::Preview(arguments) => preview::run(&arguments),
         #[cfg(feature = "editor")]
         Verb::LanguageServer(arguments) => language_server::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Listen(arguments) => listen::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Record(arguments) => record::run(&arguments),
+        #[cfg(feature = "recording")]
+        Verb::Replay(arguments) => replay::run(&arguments),
+        #[cfg(feature = "i2c")]
+        Verb::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]
         Verb::Specimen(arguments) => specimen::run(&arguments),
+        Verb::Install(arguments) => install::run(&arguments),
+        #[cfg(feature = "manual")]
+        Verb::Manual(arguments) => manual::run(&arguments),
         Verb::Completions(arguments) => completions::run(&arguments),
     };
     done.unwrap_or_else(|failure| {

@@ -9,7 +9,7 @@ use crate::language::report;
 use crate::layout::Renderer;
 use crate::service::load;
 
-use super::given::{Given, state_in_words};
+use super::given::Given;
 use super::{Failure, program_or_report};
 
 /// Draw a layout with given readings
@@ -72,7 +72,7 @@ fn words(renderer: &Renderer, text: &str) -> String {
     let mut lines = String::new();
     for said in renderer.words() {
         let place = report::line_and_column(text, said.span.start as usize);
-        let state = state_in_words(said.state);
+        let state = said.state.word();
         let line = format!("{} {}:{} {state} {}", said.kind, place.line, place.column, said.content);
         lines.push_str(line.trim_end());
         lines.push('\n');

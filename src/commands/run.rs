@@ -7,12 +7,13 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use crate::feed::{Delivery, Protocol};
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Broker, Config, Installation, Loaded, Log, Panel, Place, Service, Show, Source, load, read_start,
+    AtExit, Config, HealthTopics, Installation, Loaded, Log, Loopback, Panel, Place, Refresh, Reporting, Reports,
+    Service, Show, Source, Supervisor, load, read_start,
 };
 
+use super::connection::Connection;
 use super::log::{self, Verbosity};
 use super::{Failure, program_or_report};
 
@@ -37,7 +38,11 @@ begin where it lies:
   password-file = \"password\"      # also: client-id, protocol, qos, keep-alive, ca-file
   [[panel]]
   place = \"ssd1306:/dev/i2c-1:0x3c\"
-  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit
+  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh
+  [health]                          # may be left out
+  topic = \"cellar/doors/ripening\" # also: apart (10 seconds between documents), listen
+
+Exit codes: 0 a signal ended it, 2 it could not begin, for the reason on standard error.
 
 Examples:
   sidelight run door.layout --broker mqtt://127.0.0.1:1883 --panel ssd1306:/dev/i2c-1:0x3c
@@ -60,38 +65,13 @@ pub(super) struct Arguments {
     /// Keep the past of readings in this file, so that it outlives a restart
     #[arg(long, value_name = "FILE")]
     state: Option<PathBuf>,
+    #[command(flatten)]
+    health: Health,
     /// Take broker, panels and layouts from a file instead
-    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look"])]
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look", "Health"])]
     config: Option<PathBuf>,
     #[command(flatten)]
     verbosity: Verbosity,
-}
-
-/// How to speak with the broker
-#[derive(Debug, clap::Args)]
-#[group(id = "Connection", multiple = true)]
-struct Connection {
-    /// User name for the broker
-    #[arg(long, value_name = "NAME")]
-    user: Option<String>,
-    /// File with the password that goes with it
-    #[arg(long, value_name = "FILE", requires = "user")]
-    password_file: Option<PathBuf>,
-    /// What the broker knows this program by; a random name if left out
-    #[arg(long, value_name = "ID")]
-    client_id: Option<String>,
-    /// Version of MQTT
-    #[arg(long, value_name = "VERSION", default_value = "3.1.1")]
-    protocol: ProtocolName,
-    /// Quality of service of the subscriptions
-    #[arg(long, value_name = "LEVEL", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=1))]
-    qos: u8,
-    /// After how many seconds of silence to ask the broker for a sign of life
-    #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u16).range(5..))]
-    keep_alive: u16,
-    /// File with PEM certificates of the authorities to trust for TLS; the system's if left out
-    #[arg(long, value_name = "FILE")]
-    ca_file: Option<PathBuf>,
 }
 
 /// What the panels look like
@@ -110,14 +90,21 @@ struct Look {
     /// What the panel shows after the end
     #[arg(long, value_name = "WHAT", value_enum, default_value_t)]
     at_exit: AtExit,
+    /// How often a panel is sent again what it may have lost unnoticed: 5s to 24h, or never
+    #[arg(long, value_name = "PERIOD", default_value_t)]
+    refresh: Refresh,
 }
 
-#[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum ProtocolName {
-    #[value(name = "3.1.1")]
-    V3,
-    #[value(name = "5", alias = "5.0")]
-    V5,
+/// What the program tells about itself
+#[derive(Debug, clap::Args)]
+#[group(id = "Health", multiple = true)]
+struct Health {
+    /// Publish below this topic whether the program is there (TOPIC/online) and how it is (TOPIC/health)
+    #[arg(long = "health", value_name = "TOPIC", value_parser = HealthTopics::below)]
+    topics: Option<HealthTopics>,
+    /// Serve /health and /metrics over HTTP at this address on loopback, such as 127.0.0.1:9464
+    #[arg(long = "health-listen", value_name = "ADDRESS")]
+    listen: Option<Loopback>,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -128,12 +115,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     };
     installation.check().map_err(outside)?;
     let mut random = fastrand::Rng::new();
-    let settings = installation.broker.settings(&mut random).map_err(outside)?;
+    let mut settings = installation.broker.settings(&mut random).map_err(outside)?;
+    settings.will = installation.reporting.topics.as_ref().map(HealthTopics::will);
+    let supervisor = Supervisor::from_environment()
+        .map_err(|problem| Failure::Outside(format!("cannot speak with the supervisor in NOTIFY_SOCKET: {problem}")))?;
     let shows = shows(&installation.panels)?;
     let mut log = Log::new(settings.broker.to_string());
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
-        let mut service = Service::new(settings, shows, random).map_err(outside)?;
+        let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
+        let mut service =
+            Service::new(settings, shows, random).and_then(|service| service.reporting(reports)).map_err(outside)?;
         if let Some(file) = installation.state {
             service = service.keeping(file);
         }
@@ -149,7 +141,7 @@ fn outside(problem: impl std::fmt::Display) -> Failure {
 /// No installation needs more, not even one of a hundred panels.
 const MOST_CONFIG_BYTES: usize = 256 * 1024;
 
-fn read_config(file: &Path) -> Result<Installation, Failure> {
+pub(super) fn read_config(file: &Path) -> Result<Installation, Failure> {
     let bytes = read_start(file, MOST_CONFIG_BYTES + 1)?;
     let refused = |why: &str| Failure::Argument(format!("{}: {why}", file.display()));
     if bytes.len() > MOST_CONFIG_BYTES {
@@ -163,32 +155,21 @@ fn read_config(file: &Path) -> Result<Installation, Failure> {
 }
 
 fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
-    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, .. } = arguments else {
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, health, .. } = arguments
+    else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
-    // Not parsed by clap, whose messages repeat what was written, be it a password.
-    let url = url.parse().map_err(|problem| Failure::Argument(format!("--broker: {problem}")))?;
-    let broker = Broker {
-        user: connection.user.clone(),
-        password_file: connection.password_file.clone(),
-        client_id: connection.client_id.clone(),
-        protocol: match connection.protocol {
-            ProtocolName::V3 => Protocol::V3,
-            ProtocolName::V5 => Protocol::V5,
-        },
-        delivery: if connection.qos == 0 { Delivery::AtMostOnce } else { Delivery::AtLeastOnce },
-        keep_alive: Some(connection.keep_alive),
-        ca_file: connection.ca_file.clone(),
-        ..Broker::at(url)
-    };
+    let broker = connection.broker(url)?;
     let panel = |place: &Place| Panel {
         rotated: look.rotated,
         inverted: look.inverted,
         contrast: look.contrast,
         at_exit: look.at_exit,
+        refresh: look.refresh,
         ..Panel::new(place.clone(), file.clone())
     };
-    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone() })
+    let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting })
 }
 
 /// Loads every layout and, once all of them are good, starts the panels.

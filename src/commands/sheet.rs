@@ -7,11 +7,13 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
 
 use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, Strike};
 use crate::layout::{Program, situations};
+use crate::scenes::civil_time;
 use crate::service::load;
 use embedded_graphics_core::geometry::OriginDimensions;
 
@@ -36,9 +38,14 @@ pub(super) struct Arguments {
     /// Pixels of the PNG for each pixel of a panel
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=16))]
     scale: u32,
-    /// The date and time that clocks show and conditions look at, as that of Greenwich
-    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05")]
-    time: DateTime,
+    /// The date and time that clocks show and conditions look at: in Greenwich, or of another time zone as 2026-11-25T14:05[Europe/Paris]
+    #[arg(long, value_name = "DATE-TIME", default_value = "2026-11-25T14:05", value_parser = time_of)]
+    time: ZonedDateTime,
+}
+
+/// The time of a sheet: in Greenwich, where it names no zone.
+fn time_of(text: &str) -> Result<ZonedDateTime, String> {
+    civil_time(text, &TimeZone::UTC).map_err(|finding| finding.help.unwrap_or(finding.message))
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
@@ -51,7 +58,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         )));
     }
     let name = arguments.file.file_name().unwrap_or_default().to_string_lossy();
-    let sheet = Sheet::of(&program, &name, arguments.time)?;
+    let sheet = Sheet::of(&program, &name, &arguments.time)?;
     let png = picture::png(&sheet.frame(), arguments.scale)
         .map_err(|problem| Failure::Outside(format!("cannot make a PNG: {problem}")))?;
     let path = &arguments.out;
@@ -87,7 +94,7 @@ struct Sheet {
 }
 
 impl Sheet {
-    fn of(program: &Arc<Program>, name: &str, time: DateTime) -> Result<Self, Failure> {
+    fn of(program: &Arc<Program>, name: &str, time: &ZonedDateTime) -> Result<Self, Failure> {
         let catalogue = Catalogue::new();
         let face = |(family, height)| {
             catalogue.strike(family, height).map_err(|problem| Failure::Outside(problem.to_string()))

@@ -7,13 +7,11 @@ mod broker;
 mod cellar;
 mod publisher;
 mod stage;
-mod terminal;
 
 pub use broker::{Broker, BrokerError, LOG_TARGET};
 pub use cellar::{Cellar, Publication};
 pub use publisher::Publisher;
 pub use stage::{Stage, Story};
-pub use terminal::Terminal;
 
 /// The layout that the demo shows unless it is given another.
 pub const LAYOUT: &str = include_str!("../../layouts/demo.layout");

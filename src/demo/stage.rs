@@ -8,12 +8,11 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use tokio::sync::Notify;
 
-use super::terminal::{LEAVE, Terminal};
 use crate::draw::Frame;
 use crate::language::{Severity, report};
 use crate::readings::{Excerpt, Moment, State};
 use crate::service::Loaded;
-use crate::service::{Happening, Pane, Witness};
+use crate::service::{Happening, LEAVE, Pane, Terminal, Witness};
 
 /// Where the demo is to be seen.
 #[derive(Debug)]

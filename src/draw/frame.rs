@@ -10,6 +10,7 @@ use std::fmt;
 use embedded_graphics_core::draw_target::DrawTarget;
 use embedded_graphics_core::geometry::OriginDimensions;
 use embedded_graphics_core::pixelcolor::BinaryColor;
+use embedded_graphics_core::primitives::PointsIter;
 use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
 use super::{Bitmap, Point, Rectangle, Size};
@@ -156,6 +157,15 @@ impl Frame {
         }
     }
 
+    /// The same picture further to the right and down by so many pixels; what leaves the frame is gone, and what comes in is dark.
+    pub fn shifted(&self, by: Point) -> Self {
+        let mut shifted = Self::new(self.size);
+        for at in self.bounding_box().points().filter(|at| self.pixel(*at)) {
+            shifted.set_pixel(at + by, true);
+        }
+        shifted
+    }
+
     /// A frame from rows of text, `#` for a lit pixel and any other character for a dark one.
     pub fn from_pattern(rows: &[&str]) -> Self {
         let bitmap = Bitmap::from_pattern(rows);
@@ -281,6 +291,15 @@ mod tests {
             }
             frame.blit(&bitmap, Point::new(x, y), clip, ink);
             prop_assert_eq!(frame, expected);
+        }
+
+        #[test]
+        fn a_shifted_frame_keeps_what_stays_within_it(seed in any::<u64>(), (x, y) in (-5..5i32, -5..5i32)) {
+            let frame = noise(seed, Size::new(72, 40));
+            let shifted = frame.shifted(Point::new(x, y));
+            for at in frame.bounding_box().points() {
+                prop_assert_eq!(shifted.pixel(at), frame.pixel(at - Point::new(x, y)));
+            }
         }
 
         #[test]

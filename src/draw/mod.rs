@@ -7,12 +7,14 @@ mod bar;
 mod bitmap;
 mod frame;
 pub mod picture;
+mod test_picture;
 mod text;
 mod trend;
 
 pub use bar::{BarShape, Beyond, Level};
 pub use bitmap::Bitmap;
 pub use frame::{Frame, Ink};
+pub use test_picture::test_picture;
 pub use text::{advance, covered_columns, draw_field, draw_text, ink_rows};
 pub use trend::{Strokes, TrendShape};
 

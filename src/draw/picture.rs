@@ -43,10 +43,18 @@ pub fn png(frame: &Frame, scale: u32) -> image::ImageResult<Vec<u8>> {
     Ok(bytes)
 }
 
+/// More pixels a side are not read of a PNG.
+#[cfg(feature = "pictures")]
+const MOST_SIDE: u32 = 4096;
+
 /// The frame that a PNG of scale 1 shows: every pixel of at least half brightness is lit.
 #[cfg(feature = "pictures")]
 pub fn from_png(bytes: &[u8]) -> image::ImageResult<Frame> {
-    let gray = image::load_from_memory_with_format(bytes, image::ImageFormat::Png)?.into_luma8();
+    let mut limits = image::Limits::default();
+    (limits.max_image_width, limits.max_image_height) = (Some(MOST_SIDE), Some(MOST_SIDE));
+    let mut reader = image::ImageReader::with_format(std::io::Cursor::new(bytes), image::ImageFormat::Png);
+    reader.limits(limits);
+    let gray = reader.decode()?.into_luma8();
     let mut frame = Frame::new(Size::new(gray.width(), gray.height()));
     for (x, y, pixel) in gray.enumerate_pixels() {
         frame.set_pixel(Point::new(x as i32, y as i32), pixel.0[0] >= 128);

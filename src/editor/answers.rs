@@ -46,9 +46,10 @@ pub fn diagnostic(of: &Of<'_>, finding: &Finding) -> lsp::Diagnostic {
     let label = Some(&finding.label).filter(|label| !label.is_empty()).cloned();
     let help = finding.help.as_ref().map(|help| format!("help: {help}"));
     let lines: Vec<String> = [Some(finding.message.clone()), label, help].into_iter().flatten().collect();
-    let related = finding.related.iter().map(|(span, label)| {
-        lsp::DiagnosticRelatedInformation::new(of.location(*span), label.clone())
-    });
+    let related = finding
+        .related
+        .iter()
+        .map(|(span, label)| lsp::DiagnosticRelatedInformation::new(of.location(*span), label.clone()));
     let related: Vec<_> = related.collect();
     lsp::Diagnostic {
         range: of.range(finding.span),
@@ -128,12 +129,18 @@ mod tests {
             analysis.understood.findings.iter().map(|finding| json!(diagnostic(&of, finding))).collect();
         let found = |code: &str| all.iter().find(|one| one["code"] == code).unwrap_or_else(|| panic!("{all:#?}"));
         let name = found("unknown name");
-        assert_eq!(name["range"], json!({ "start": { "line": 2, "character": 32 }, "end": { "line": 2, "character": 36 } }));
+        assert_eq!(
+            name["range"],
+            json!({ "start": { "line": 2, "character": 32 }, "end": { "line": 2, "character": 36 } })
+        );
         assert_eq!(name["message"], "nothing here is called `temo`\nunknown\nhelp: did you mean `temp`?");
         assert_eq!((&name["severity"], &name["source"]), (&json!(1), &json!("sidelight")));
         let twice = found("argument given twice");
         let related = &twice["relatedInformation"][0];
-        assert_eq!((&related["message"], &related["location"]["uri"]), (&json!("first here"), &json!("file:///door.layout")));
+        assert_eq!(
+            (&related["message"], &related["location"]["uri"]),
+            (&json!("first here"), &json!("file:///door.layout"))
+        );
     }
 
     #[test]
@@ -146,7 +153,8 @@ mod tests {
             parameters: Some(vec!["a".into(), "b".into()]),
         };
         let at = lsp::Range::default();
-        let written = |snippets| json!(completion_item(item(), 3, at, Client { snippets }))["textEdit"]["newText"].clone();
+        let written =
+            |snippets| json!(completion_item(item(), 3, at, Client { snippets }))["textEdit"]["newText"].clone();
         assert_eq!((written(true), written(false)), (json!("min(${1:a}, ${2:b})"), json!("min")));
     }
 }

@@ -10,7 +10,7 @@ use crate::language::words::{
     self, DECIMALS, DIRECTIONS, ELEMENTS, FIELDS, FIT, HORIZONTAL, Holds, OF_ELEMENTS, PANELS, PICKS, SMOOTHS, STALE,
     STATEMENTS, TODAY, TOPIC, Takes, VERTICAL, Word,
 };
-use crate::language::{self, CURVE, Span, clock};
+use crate::language::{self, CURVE, Span, clock, pages};
 use crate::units;
 
 use super::analysis::Analysis;
@@ -185,6 +185,9 @@ impl Offer<'_> {
             Takes::Direction => choices(&DIRECTIONS.map(|(word, _)| word)),
             Takes::Decimal => choices(&DECIMALS.map(|(word, _)| word)),
             Takes::Field => choices(&FIELDS.map(|(word, _)| word)),
+            Takes::Finding => {
+                pages::PAGES.iter().map(|page| Item::new(format!("\"{}\"", page.name), ItemKind::Choice)).collect()
+            }
             Takes::Name | Takes::Literal | Takes::Text | Takes::Icon | Takes::Constant | Takes::Place => Vec::new(),
         }
     }
@@ -204,11 +207,9 @@ impl Offer<'_> {
         };
         let Some(row) = row else { return Vec::new() };
         match call.argument {
-            Some(name) => row
-                .named
-                .iter()
-                .find(|(known, _)| *known == name)
-                .map_or(Vec::new(), |(_, takes)| self.values(*takes)),
+            Some(name) => {
+                row.named.iter().find(|(known, _)| *known == name).map_or(Vec::new(), |(_, takes)| self.values(*takes))
+            }
             None if call.fresh => row.named.iter().map(|(name, _)| argument_item(name, None)).collect(),
             None => Vec::new(),
         }
@@ -229,7 +230,8 @@ impl Offer<'_> {
         let document = &self.analysis.understood.document;
         each_name(&document.statements, &mut Vec::new(), &mut |around, name, span| {
             let declares = around.last().and_then(|statement| statement.plain.first());
-            let is_name = declares.is_some_and(|first| first.span == span && matches!(first.kind, ExpressionKind::Name(_)));
+            let is_name =
+                declares.is_some_and(|first| first.span == span && matches!(first.kind, ExpressionKind::Name(_)));
             let of_lists = name.split('.').skip(1).any(|part| lists.contains(&part));
             let known = self.analysis.declared.iter().find(|declared| declared.span == span);
             if let Some(declared) = known.filter(|declared| is_name && of_lists && before(span) && wanted(declared)) {
@@ -258,9 +260,8 @@ fn call_item(row: &Word, about: Option<String>) -> Item {
 
 fn function_item(name: &str) -> Item {
     let found = reference::function(name);
-    let parameters = Function::named(name).map(|function| {
-        function.parameters.iter().map(|parameter| parameter.name.to_string()).collect()
-    });
+    let parameters = Function::named(name)
+        .map(|function| function.parameters.iter().map(|parameter| parameter.name.to_string()).collect());
     let item = Item { parameters, ..Item::new(name, ItemKind::Function) };
     match found {
         Some(found) => item.detail(found.call.clone()).about(Some(format!("gives {}", found.gives))),
@@ -324,7 +325,8 @@ mod tests {
     #[test]
     fn words_by_what_holds_them() {
         assert_eq!(labels("|"), ["panel", "reading", "value", "screen", "each"]);
-        let elements = ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay", "each"];
+        let elements =
+            ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay", "each"];
         assert_eq!(labels("screen s {\n|\n}"), elements);
         assert_eq!(labels("screen s { each room: (a, b) { |"), elements);
         assert_eq!(labels("each room: (a, b) {\n |"), ["panel", "reading", "value", "screen", "each"]);

@@ -100,15 +100,8 @@ pub fn cursor_at(text: &str, at: usize) -> Cursor<'_> {
     // A letter in the place of the cursor takes the role that what will be written there has.
     let tokens = tokenize(&[&text[..at], "x"].concat());
     let last = tokens.iter().rposition(|token| token.span.start < token.span.end).unwrap_or(0);
-    let mut walk = Walk {
-        text,
-        around: Vec::new(),
-        begun: None,
-        value: None,
-        open: Vec::new(),
-        at_start: true,
-        complete: false,
-    };
+    let mut walk =
+        Walk { text, around: Vec::new(), begun: None, value: None, open: Vec::new(), at_start: true, complete: false };
     for (index, token) in tokens[..last].iter().enumerate() {
         walk.step(*token, tokens[index + 1], index.checked_sub(1).map(|before| tokens[before]));
     }
@@ -156,7 +149,8 @@ impl<'a> Walk<'a> {
                 }
             }
             TokenKind::ParenOpen => {
-                let name = before.filter(|before| before.kind == TokenKind::Name && before.span.end == token.span.start);
+                let name =
+                    before.filter(|before| before.kind == TokenKind::Name && before.span.end == token.span.start);
                 if name.is_none() {
                     self.operand();
                 }

@@ -56,9 +56,7 @@ mod tests {
 
     #[test]
     fn changes_follow_each_other() {
-        let change = |line: u32, from: u32, to: u32, text: &str| {
-            json!({"range": {"start": {"line": line, "character": from}, "end": {"line": line, "character": to}}, "text": text})
-        };
+        let change = |line: u32, from: u32, to: u32, text: &str| json!({"range": {"start": {"line": line, "character": from}, "end": {"line": line, "character": to}}, "text": text});
         // An emoji is two units wide; the second change counts in the text after the first.
         let text = "text \"🧀 12°\"\n";
         assert_eq!(changed(text, json!([change(0, 6, 8, "µ"), change(0, 8, 10, "9")])), "text \"µ 9°\"\n");
@@ -68,7 +66,8 @@ mod tests {
 
     #[test]
     fn a_range_that_does_not_exist_changes_what_is_nearest() {
-        let change = json!([{"range": {"start": {"line": 7, "character": 3}, "end": {"line": 2, "character": 0}}, "text": "!"}]);
+        let change =
+            json!([{"range": {"start": {"line": 7, "character": 3}, "end": {"line": 2, "character": 0}}, "text": "!"}]);
         assert_eq!(changed("a\nb", change), "a\nb!");
     }
 }

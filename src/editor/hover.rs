@@ -89,12 +89,16 @@ fn name(analysis: &Analysis, thing: &Thing<'_>, argument_name: Option<&str>, at:
         return Some(format!("`{}`{copies}: {}", first.name, meaning(first)));
     }
     if !thing.parsed {
-        return analysis.declared_as(&resolved(&thing.around, written)).map(|one| format!("`{written}`: {}", meaning(one)));
+        return analysis
+            .declared_as(&resolved(&thing.around, written))
+            .map(|one| format!("`{written}`: {}", meaning(one)));
     }
     let word = thing.around.last().map(|statement| statement.word.value.as_str())?;
     match argument_name {
         Some("face") => sizes(&Catalogue::new(), written).map(|sizes| format!("`{written}`: {sizes}")),
-        Some(named) => words::find(&PICKS, written).and_then(|pick| reference::pick(pick.name)).or_else(|| argument(word, named)),
+        Some(named) => {
+            words::find(&PICKS, written).and_then(|pick| reference::pick(pick.name)).or_else(|| argument(word, named))
+        }
         None => None,
     }
 }
@@ -207,7 +211,9 @@ mod tests {
 
     #[test]
     fn a_text_at_its_widest() {
-        let text = format!("{BEGIN}screen s {{ text \"|{{temp:.1}}°\" size: 16 face: narrow\ntext \"{{dew:.0}}\" size: 7 }}\n");
+        let text = format!(
+            "{BEGIN}screen s {{ text \"|{{temp:.1}}°\" size: 16 face: narrow\ntext \"{{dew:.0}}\" size: 7 }}\n"
+        );
         let found = at(&text).unwrap();
         assert!(found.starts_with("at its widest “-10.0°”, "), "{found}");
         assert!(found.ends_with("set in narrow 16"), "{found}");

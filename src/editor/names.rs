@@ -207,7 +207,8 @@ mod tests {
 
     #[test]
     fn a_broken_file_has_definitions() {
-        let text = "panel 128x32\nreading temp from: \"a\" unit: °C\nvalue x = temp + )\nscreen s { text \"{temp:.1\" }\n";
+        let text =
+            "panel 128x32\nreading temp from: \"a\" unit: °C\nvalue x = temp + )\nscreen s { text \"{temp:.1\" }\n";
         assert_eq!(lines(text, "temp + )", 1).unwrap().1, [2]);
     }
 }

@@ -73,9 +73,9 @@ pub fn word(name: &str) -> Option<&'static str> {
 /// A named argument of a statement or an element; those that every element takes stand in a section of their own.
 pub fn argument(word: &str, name: &str) -> Option<Argument> {
     let name = format!("{name}:");
-    let row = section(word)
-        .and_then(|section| section.row("argument", &name))
-        .or_else(|| SECTIONS.iter().filter(|section| section.words.is_empty()).find_map(|s| s.row("argument", &name)))?;
+    let row = section(word).and_then(|section| section.row("argument", &name)).or_else(|| {
+        SECTIONS.iter().filter(|section| section.words.is_empty()).find_map(|s| s.row("argument", &name))
+    })?;
     let usual = row.cell("default").filter(|usual| !matches!(*usual, "none" | "required"));
     Some(Argument { takes: row.cell("type")?, usual, meaning: row.cell("meaning") })
 }
@@ -134,7 +134,8 @@ fn sections(page: &'static str) -> Vec<Section> {
         }
         let Some(section) = sections.last_mut() else { break };
         if line.starts_with('|') {
-            let cells: Vec<&str> = line.trim_matches('|').split(" | ").map(|cell| cell.trim_matches(['|', ' '])).collect();
+            let cells: Vec<&str> =
+                line.trim_matches('|').split(" | ").map(|cell| cell.trim_matches(['|', ' '])).collect();
             if headings.is_empty() {
                 headings = cells;
             } else if !cells[0].starts_with("---") {

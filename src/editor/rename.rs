@@ -18,7 +18,9 @@ pub enum Refusal {
     #[error("only readings, values and the lists of `each` can get another name")]
     Nameless,
     /// A part of a name that is a word of a list.
-    #[error("`{0}` is a word of a list, which may be part of topics and texts as well; change it where the list stands")]
+    #[error(
+        "`{0}` is a word of a list, which may be part of topics and texts as well; change it where the list stands"
+    )]
     ListWord(String),
     /// A part of a name that stands for a word in one place and for itself in another.
     #[error("`{0}` is a list in other places of this name, so that it cannot be changed alone")]
@@ -50,7 +52,9 @@ pub fn rename(analysis: &Analysis, at: usize, new: &str) -> Result<BTreeSet<Span
         return Err(Refusal::BadName(new.chars().take(64).collect()));
     }
     let (document, _) = language::parse(&analysis.text);
-    if analysis.is_damaged() && (has_errors(&language::parse(&analysis.text).1) || has_errors(&language::check(&document).1)) {
+    if analysis.is_damaged()
+        && (has_errors(&language::parse(&analysis.text).1) || has_errors(&language::check(&document).1))
+    {
         return Err(Refusal::Damaged);
     }
     let old = analysis.slice(named.asked);

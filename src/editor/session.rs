@@ -176,7 +176,9 @@ impl Session {
         }
         match method.as_str() {
             "textDocument/didOpen" => read(params).map_or_else(|refused| told(&refused.message), |it| self.opened(it)),
-            "textDocument/didChange" => read(params).map_or_else(|refused| told(&refused.message), |it| self.changed(it)),
+            "textDocument/didChange" => {
+                read(params).map_or_else(|refused| told(&refused.message), |it| self.changed(it))
+            }
             "textDocument/didClose" => read(params).map_or_else(|refused| told(&refused.message), |it| self.closed(it)),
             // What a document means may depend on a face that was saved meanwhile.
             "textDocument/didSave" => {

@@ -2,9 +2,9 @@
 //!
 //! What enters are a syntax tree and a byte; what leaves is the innermost part that says something there, with what is around it.
 
+use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Spanned, Statement};
 use crate::language::tokens::{TokenKind, tokenize};
 use crate::language::{Span, each};
-use crate::language::syntax::{Document, Expression, ExpressionKind, NamedArgument, Piece, Spanned, Statement};
 
 /// A part of a layout that something can be said about.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -139,10 +139,9 @@ impl<'a> Search<'a> {
             ExpressionKind::Binary(_, left, right) | ExpressionKind::Range(left, right) => {
                 self.expression(left).or_else(|| self.expression(right))
             }
-            ExpressionKind::If { condition, then, otherwise } => self
-                .expression(condition)
-                .or_else(|| self.expression(then))
-                .or_else(|| self.expression(otherwise)),
+            ExpressionKind::If { condition, then, otherwise } => {
+                self.expression(condition).or_else(|| self.expression(then)).or_else(|| self.expression(otherwise))
+            }
             ExpressionKind::Convert { value, unit: written } => self.expression(value).or_else(|| unit(self, written)),
             ExpressionKind::Damaged => {
                 self.damaged = true;
@@ -242,6 +241,9 @@ mod tests {
     #[test]
     fn a_mistake_before_and_behind_changes_nothing() {
         assert_eq!(at("panel (\nvalue dew = dew_po|int(temp, rh\nscreen s { text \"a }"), is("Call", "dew_point", 1));
-        assert_eq!(at("screen s { text \"{if te|mp > then \"a\" else \"b\"}\" }").map(|found| found.1), Some("temp".into()));
+        assert_eq!(
+            at("screen s { text \"{if te|mp > then \"a\" else \"b\"}\" }").map(|found| found.1),
+            Some("temp".into())
+        );
     }
 }

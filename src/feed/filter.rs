@@ -85,6 +85,13 @@ impl Topic {
     }
 }
 
+impl Topic {
+    /// The filter that takes this topic alone.
+    pub fn to_filter(&self) -> Filter {
+        Filter(self.0.clone())
+    }
+}
+
 /// What to subscribe to: a topic name in which `+` stands for one level and a last `#` for all that follow.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Filter(Box<str>);

@@ -40,11 +40,11 @@ pub(super) enum Signal {
 
 impl Signal {
     /// A message, unless its payload is too large.
-    pub fn published(topic: String, payload: &[u8], retained: bool) -> Self {
+    pub fn published(topic: String, payload: &[u8], retained: bool, delivery: Delivery) -> Self {
         if payload.len() > LARGEST_PAYLOAD {
             Self::Oversized { topic, bytes: payload.len() }
         } else {
-            Self::Message(Message { topic, payload: payload.into(), retained })
+            Self::Message(Message { topic, payload: payload.into(), retained, delivery })
         }
     }
 }
@@ -128,6 +128,14 @@ impl Client {
         match &self.sender {
             Sender::V3(client) => client.try_publish(topic, v3::quality(self.delivery), retain, payload).is_ok(),
             Sender::V5(client) => client.try_publish(topic, v5::quality(self.delivery), retain, payload).is_ok(),
+        }
+    }
+
+    /// Asks for a farewell to be sent, after which the broker forgets the last will; false if there is no room for it now.
+    pub fn say_farewell(&self) -> bool {
+        match &self.sender {
+            Sender::V3(client) => client.try_disconnect().is_ok(),
+            Sender::V5(client) => client.try_disconnect().is_ok(),
         }
     }
 }

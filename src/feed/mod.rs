@@ -20,4 +20,4 @@ mod v5;
 pub use filter::{Filter, Topic, TopicError};
 pub use reason::{FilterRefusal, Reason, Refusal};
 pub use session::{Event, LARGEST_PAYLOAD, Message, PublishError, Session};
-pub use settings::{BrokerUrl, Delivery, Protocol, Secret, Settings, SettingsError, UrlError};
+pub use settings::{BrokerUrl, Delivery, Protocol, Secret, Settings, SettingsError, UrlError, Will};

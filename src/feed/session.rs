@@ -14,7 +14,7 @@ use super::backoff::BackOff;
 use super::filter::{Filter, Topic};
 use super::link::{Client, Dial, Link, Signal};
 use super::reason::{FilterRefusal, Reason};
-use super::settings::{Settings, SettingsError};
+use super::settings::{Delivery, Settings, SettingsError};
 
 /// The largest payload that is handed over, in bytes. A reading is a few dozen.
 pub const LARGEST_PAYLOAD: usize = 64 * 1024;
@@ -35,6 +35,8 @@ pub struct Message {
     pub payload: Vec<u8>,
     /// Whether the broker had kept it, for a time that nobody knows, rather than passed it on as it came.
     pub retained: bool,
+    /// How hard the broker tried to deliver it: the lesser of what its publisher and what its subscriber asked for.
+    pub delivery: Delivery,
 }
 
 /// What happened in a session.
@@ -185,6 +187,16 @@ impl Session {
                 if client.publish(topic, payload, retain) { Ok(()) } else { Err(PublishError::Busy) }
             }
             _ => Err(PublishError::Offline),
+        }
+    }
+
+    /// Takes leave of the broker, which then does not publish the last will, and waits for the end of the connection, at most
+    /// `patience`. What comes in the meantime is lost.
+    pub async fn leave(mut self, patience: Duration) {
+        if matches!(&self.stage, Stage::Running { client, accepted: true, .. } if client.say_farewell()) {
+            let ended = async { while !matches!(self.next().await, Event::Lost { .. }) {} };
+            // Who does not answer is left all the same.
+            let _ = time::timeout(patience, ended).await;
         }
     }
 

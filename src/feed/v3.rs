@@ -6,14 +6,14 @@ use std::time::Duration;
 
 use rumqttc::mqttbytes::Error as Malformed;
 use rumqttc::{
-    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, MqttOptions, NetworkOptions, Packet, QoS,
-    StateError, SubscribeFilter, SubscribeReasonCode, Transport,
+    AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, LastWill, MqttOptions, NetworkOptions, Packet,
+    QoS, StateError, SubscribeFilter, SubscribeReasonCode, Transport,
 };
 
 use super::filter::Filter;
 use super::link::{CONNECT_SECONDS, IN_FLIGHT, LARGEST_PACKET, Signal};
 use super::reason::{FilterRefusal, Reason, Refusal, Situation};
-use super::settings::{Delivery, Secret, Settings};
+use super::settings::{Delivery, Secret, Settings, Will};
 
 /// The library's options.
 pub(super) fn options(settings: &Settings, transport: Transport) -> MqttOptions {
@@ -26,6 +26,9 @@ pub(super) fn options(settings: &Settings, transport: Transport) -> MqttOptions 
         .set_inflight(IN_FLIGHT);
     if let Some(user) = &settings.user {
         options.set_credentials(user, settings.password.as_ref().map_or("", Secret::reveal));
+    }
+    if let Some(Will { topic, payload }) = &settings.will {
+        options.set_last_will(LastWill::new(topic.as_str(), payload.clone(), quality(settings.delivery), true));
     }
     options
 }
@@ -48,6 +51,14 @@ pub(super) fn quality(delivery: Delivery) -> QoS {
     }
 }
 
+/// How a message was delivered. More than at least once is never subscribed to.
+fn delivered(quality: QoS) -> Delivery {
+    match quality {
+        QoS::AtMostOnce => Delivery::AtMostOnce,
+        QoS::AtLeastOnce | QoS::ExactlyOnce => Delivery::AtLeastOnce,
+    }
+}
+
 /// The filters of one subscription.
 pub(super) fn filters(filters: &[Filter], delivery: Delivery) -> Vec<SubscribeFilter> {
     filters.iter().map(|filter| SubscribeFilter::new(filter.as_str().into(), quality(delivery))).collect()
@@ -57,7 +68,10 @@ pub(super) fn filters(filters: &[Filter], delivery: Delivery) -> Vec<SubscribeFi
 pub(super) fn signal(event: Event) -> Signal {
     match event {
         Event::Incoming(Packet::ConnAck(_)) => Signal::Connected,
-        Event::Incoming(Packet::Publish(publish)) => Signal::published(publish.topic, &publish.payload, publish.retain),
+        Event::Incoming(Packet::Publish(publish)) => {
+            let delivery = delivered(publish.qos);
+            Signal::published(publish.topic, &publish.payload, publish.retain, delivery)
+        }
         Event::Incoming(Packet::SubAck(answer)) => {
             let accepted = |code| match code {
                 SubscribeReasonCode::Success(_) => Ok(()),

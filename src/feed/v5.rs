@@ -4,7 +4,9 @@
 
 use std::time::Duration;
 
-use rumqttc::v5::mqttbytes::v5::{ConnectProperties, ConnectReturnCode, Filter as Wanted, Packet, SubscribeReasonCode};
+use rumqttc::v5::mqttbytes::v5::{
+    ConnectProperties, ConnectReturnCode, Filter as Wanted, LastWill, Packet, SubscribeReasonCode,
+};
 use rumqttc::v5::mqttbytes::{Error as Malformed, QoS};
 use rumqttc::v5::{ConnectionError, Event, EventLoop, MqttOptions, StateError};
 use rumqttc::{NetworkOptions, Transport};
@@ -12,7 +14,7 @@ use rumqttc::{NetworkOptions, Transport};
 use super::filter::Filter;
 use super::link::{CONNECT_SECONDS, IN_FLIGHT, LARGEST_PACKET, Signal};
 use super::reason::{FilterRefusal, Reason, Refusal, Situation};
-use super::settings::{Delivery, Secret, Settings};
+use super::settings::{Delivery, Secret, Settings, Will};
 
 /// How often to ask for a sign of life where the broker itself does not care.
 const OWN_KEEP_ALIVE: Duration = Duration::from_secs(60);
@@ -38,6 +40,10 @@ pub(super) fn options(settings: &Settings, transport: Transport) -> MqttOptions 
         });
     if let Some(user) = &settings.user {
         options.set_credentials(user, settings.password.as_ref().map_or("", Secret::reveal));
+    }
+    if let Some(Will { topic, payload }) = &settings.will {
+        let quality = quality(settings.delivery);
+        options.set_last_will(LastWill::new(topic.as_str(), payload.clone(), quality, true, None));
     }
     options
 }
@@ -68,7 +74,9 @@ pub(super) fn signal(event: Event, situation: &Situation) -> Result<Signal, Reas
     Ok(match event {
         Event::Incoming(Packet::ConnAck(_)) => Signal::Connected,
         Event::Incoming(Packet::Publish(publish)) => match std::str::from_utf8(&publish.topic) {
-            Ok(topic) if !topic.is_empty() => Signal::published(topic.into(), &publish.payload, publish.retain),
+            Ok(topic) if !topic.is_empty() => {
+                Signal::published(topic.into(), &publish.payload, publish.retain, delivered(publish.qos))
+            }
             _ => return Err(situation.not_mqtt("a message without a topic in UTF-8")),
         },
         Event::Incoming(Packet::SubAck(answer)) => {
@@ -76,6 +84,14 @@ pub(super) fn signal(event: Event, situation: &Situation) -> Result<Signal, Reas
         }
         _ => Signal::Nothing,
     })
+}
+
+/// How a message was delivered. More than at least once is never subscribed to.
+fn delivered(quality: QoS) -> Delivery {
+    match quality {
+        QoS::AtMostOnce => Delivery::AtMostOnce,
+        QoS::AtLeastOnce | QoS::ExactlyOnce => Delivery::AtLeastOnce,
+    }
 }
 
 fn accepted(code: SubscribeReasonCode) -> Result<(), FilterRefusal> {

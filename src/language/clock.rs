@@ -1,12 +1,50 @@
 //! The time of day and the date as text, by a pattern of POSIX conversion specifications such as `%H:%M`.
 //!
-//! What enters is a pattern and a civil time, which the caller took from the wall clock and the zone; what leaves are characters
-//! and the time at which they change. Names of days and months are English.
+//! What enters is a pattern, and a time with its zone, which the caller took from the wall clock; what leaves are characters and the
+//! time at which they change. Names of days and months are English. Zones that a file names come from the database in the program, so
+//! that a file means the same on every machine.
 
 use std::fmt::Write;
 use std::time::Duration;
 
+use jiff::ZonedDateTime;
 use jiff::civil::DateTime;
+use jiff::tz::{TimeZone, TimeZoneDatabase};
+
+/// A clock in a text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Clock {
+    /// How the time is written.
+    pub pattern: ClockPattern,
+    /// The zone whose time it shows; that of the place where it hangs, where the file names none.
+    pub zone: Option<TimeZone>,
+}
+
+impl Clock {
+    /// Appends what it shows at `time`.
+    pub fn write(&self, out: &mut String, time: &ZonedDateTime) {
+        self.pattern.write(out, self.here(time));
+    }
+
+    /// How long until the text may be another one.
+    pub fn until_change(&self, time: &ZonedDateTime) -> Duration {
+        self.pattern.until_change(self.here(time))
+    }
+
+    fn here(&self, time: &ZonedDateTime) -> DateTime {
+        self.zone.as_ref().map_or_else(|| time.datetime(), |zone| time.with_time_zone(zone.clone()).datetime())
+    }
+}
+
+/// The zone of a name such as `Europe/Paris` in the IANA time zone database.
+pub fn zone(name: &str) -> Option<TimeZone> {
+    TimeZoneDatabase::bundled().get(name).ok()
+}
+
+/// The names of all zones.
+pub fn zones() -> Vec<String> {
+    TimeZoneDatabase::bundled().available().map(|name| name.to_string()).collect()
+}
 
 /// What a field calls that shows the time.
 pub const NAME: &str = "clock";
@@ -195,8 +233,14 @@ impl Field {
 }
 
 /// The time that stands for "not told yet": a renderer starts with it.
-pub fn unset() -> DateTime {
-    DateTime::constant(2000, 1, 1, 0, 0, 0, 0)
+pub fn unset() -> ZonedDateTime {
+    greenwich(DateTime::constant(2000, 1, 1, 0, 0, 0, 0))
+}
+
+/// A civil time as that of Greenwich.
+pub fn greenwich(time: DateTime) -> ZonedDateTime {
+    // Of the years that a civil time can have, only the ends of the first and of the last have no instant.
+    time.to_zoned_datetime(TimeZone::UTC).unwrap_or_default()
 }
 
 #[cfg(test)]
@@ -243,7 +287,7 @@ mod tests {
         let pattern = ClockPattern::parse("%A%B%a%b%p").unwrap();
         let extremes: Vec<Vec<String>> = pattern.extremes().collect();
         for hours in 0..366 * 24 {
-            let time = unset() + SignedDuration::from_hours(hours);
+            let time = unset().datetime() + SignedDuration::from_hours(hours);
             for (piece, strings) in pattern.0.iter().zip(&extremes) {
                 let Piece::Field(field) = piece else { unreachable!("only fields here") };
                 let mut text = String::new();

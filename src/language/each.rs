@@ -1,12 +1,12 @@
 //! `each`: a block that is repeated for each word of a list.
 //!
-//! What enters is a syntax tree; what leaves is one without `each`, in which every copy keeps the places of what it was copied from.
+//! What enters is a syntax tree; what leaves is one without `each` and `allow`, in which every copy keeps the places of what it was copied from.
 //! Within the block the list's name stands for the word of the copy: as a part of a name behind a dot, in a text between braces, or
 //! as an argument. So `each room: (ripening, brine) { reading temp.room from: "cellar/{room}/climate" }` declares `temp.ripening` and
 //! `temp.brine`.
 
-use super::Finding;
 use super::syntax::{Block, Document, Expression, ExpressionKind, NamedArgument, Piece, Span, Spanned, Statement};
+use super::{Finding, allow};
 
 /// The word that the statement begins with.
 pub const WORD: &str = "each";
@@ -35,6 +35,10 @@ impl Expansion<'_> {
         for statement in statements {
             if self.gave_up {
                 break;
+            }
+            if statement.word.value == allow::WORD {
+                // What is allowed was read before.
+                continue;
             }
             if statement.word.value == WORD {
                 self.each(statement, words, &mut expanded);
@@ -126,13 +130,8 @@ impl Expansion<'_> {
     fn word(&mut self, entry: &Expression) -> Option<String> {
         let word = match &entry.kind {
             ExpressionKind::Name(name) => Some(name.clone()),
-            ExpressionKind::Text(pieces) => match pieces.as_slice() {
-                [] => Some(String::new()),
-                [Piece::Literal(text)] => Some(text.value.clone()),
-                _ => None,
-            },
             ExpressionKind::Damaged => return None,
-            _ => None,
+            _ => entry.literal().map(str::to_string),
         };
         if word.is_none() {
             self.findings.push(

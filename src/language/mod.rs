@@ -4,6 +4,7 @@
 //! turns the tree into a [`model::Layout`]. Every node keeps its [`Span`], to the end: the compiled element still knows its place
 //! in the file.
 
+mod allow;
 mod check;
 pub mod clock;
 pub(crate) mod each;
@@ -20,6 +21,7 @@ pub mod syntax;
 pub mod tokens;
 pub mod words;
 
+pub use allow::Allowances;
 pub use check::check;
 pub(crate) use check::say_once;
 #[cfg(feature = "editor")]

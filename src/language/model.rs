@@ -7,12 +7,13 @@ use std::time::Duration;
 
 use crate::draw::{Point, Size};
 use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
-use crate::language::clock::ClockPattern;
+use crate::language::clock::Clock;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 use crate::readings::history::Span as Window;
 use crate::units::Unit;
 
+use super::allow::Allowances;
 use super::syntax::{Format, Span, Spanned};
 
 /// A checked layout.
@@ -22,6 +23,8 @@ pub struct Layout {
     pub panel: Size,
     /// Its glass, where the file says how large it is.
     pub glass: Option<Glass>,
+    /// How far the picture is shifted to each side as time goes by, in pixels; nothing stands in that margin.
+    pub shift: u32,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
     /// Histories to be kept: of which reading, and how far back.
@@ -30,8 +33,21 @@ pub struct Layout {
     pub observed: Vec<Observed>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.
     pub values: Vec<Value>,
+    /// When the panel is less bright.
+    pub dims: Vec<Dim>,
     /// The screens, in the order of the file.
     pub screens: Vec<Screen>,
+    /// The warnings that the file allows.
+    pub allowances: Allowances,
+}
+
+/// While a condition holds, the panel is less bright.
+#[derive(Clone, Debug)]
+pub struct Dim {
+    /// Per cent of the full brightness.
+    pub to: u8,
+    /// The condition.
+    pub when: Compiled,
 }
 
 impl Layout {
@@ -257,7 +273,7 @@ pub enum TextPart {
         span: Span,
     },
     /// The time of day or the date.
-    Clock(ClockPattern),
+    Clock(Clock),
     /// A time in seconds, to be written in its own way.
     Time(Compiled, TimeStyle),
     /// One of several texts.

@@ -3,8 +3,8 @@
 /// The longest name that is compared, in characters: comparing takes time in proportion to both lengths.
 const MAX_CHARACTERS: usize = 64;
 
-/// How many candidates are looked at; no layout that anybody wrote by hand has more names.
-const MAX_CANDIDATES: usize = 256;
+/// How many candidates are looked at: there are fewer time zones, and no layout that anybody wrote by hand has more names.
+const MAX_CANDIDATES: usize = 640;
 
 /// The candidate that differs least from `name`, if it differs little: by one edit (a character put in, left out, replaced, or
 /// two swapped) for every three characters of the longer one, and at least by one. Upper and lower case count as equal. Of

@@ -36,17 +36,22 @@ mod tests {
 
     use super::*;
 
-    /// The findings that no short example gives: they are about the whole file's size, about a font file, or a mistake of the program.
-    const WITHOUT_EXAMPLE: [&str; 11] = [
+    /// The findings that no short layout gives: they are about the whole file's size, about a font file, about scenes, or a mistake of the
+    /// program.
+    const WITHOUT_EXAMPLE: [&str; 15] = [
+        "bad scene name",
+        "bad time",
         "cannot be arranged",
         "expression too long",
         "file too large",
         "nesting too deep",
+        "no layout",
         "not text",
         "small outline",
         "too many copies",
         "too many elements",
         "too many findings",
+        "too many scenes",
         "too many windows",
         "unexpected definition",
     ];
@@ -88,17 +93,57 @@ mod tests {
         assert_eq!(names_in_the_source(), pages.iter().map(|name| name.to_string()).collect());
     }
 
+    /// What a recording says about a layout; nothing in a program without recordings.
+    #[cfg_attr(not(feature = "recording"), expect(unused_variables))]
+    fn against(layout: &str, recording: &str) -> Option<Vec<crate::language::Finding>> {
+        #[cfg(feature = "recording")]
+        {
+            let reader = crate::recording::Reader::new(recording.as_bytes());
+            let reader = reader.unwrap_or_else(|problem| panic!("{problem:?}"));
+            let header = reader.header().clone();
+            Some(crate::recording::against::findings(layout, &header, reader).unwrap())
+        }
+        #[cfg(not(feature = "recording"))]
+        None
+    }
+
     #[test]
     fn the_example_of_a_page_gives_its_finding_alone() {
         for page in PAGES.iter() {
             let example = page.body.split_once("```layout\n").and_then(|(_, rest)| rest.split_once("```"));
             assert_eq!(example.is_none(), WITHOUT_EXAMPLE.contains(&page.name), "{}", page.name);
             let Some((layout, ways_out)) = example else { continue };
-            let found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
+            let mut found = crate::service::compile(layout.as_bytes(), Path::new("door.layout")).findings;
+            let (recording, ways_out) = match ways_out.trim_start().strip_prefix("```recording\n") {
+                Some(rest) => rest.split_once("```").map_or(("", rest), |(recording, rest)| (recording, rest)),
+                None => ("", ways_out),
+            };
+            if !recording.is_empty() {
+                assert_eq!(found, [], "{}: the layout alone has nothing wrong", page.name);
+                match against(layout, recording) {
+                    Some(more) => found.extend(more),
+                    None => continue,
+                }
+            }
             let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
             assert_eq!(names, [page.name], "{layout}");
             assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);
         }
+    }
+
+    #[test]
+    fn the_example_of_a_page_about_scenes_gives_its_finding_alone() {
+        let mut about_scenes = 0;
+        for page in PAGES.iter() {
+            let Some((_, example)) = page.body.split_once("```scenes\n") else { continue };
+            let (scenes, ways_out) = example.split_once("```").unwrap();
+            let found = crate::scenes::understand(scenes.as_bytes(), Path::new("no-such.scenes")).findings;
+            let names: Vec<&str> = found.iter().map(|finding| finding.name).collect();
+            assert_eq!(names, [page.name], "{scenes}");
+            assert!(ways_out.trim().len() > 20, "{}: say the ways out", page.name);
+            about_scenes += 1;
+        }
+        assert_eq!(about_scenes, 3);
     }
 
     #[test]

@@ -3,6 +3,8 @@
 //! In come a file's name, its text and its findings, out comes a report with the lines in question and carets below them, or
 //! the same as JSON. Nothing is printed here.
 
+use std::borrow::Cow;
+
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet, normalize_untrusted_str};
 use serde_json::{Value, json};
 
@@ -36,9 +38,10 @@ pub fn line_and_column(text: &str, offset: usize) -> Place {
 pub fn to_text(file_name: &str, text: &str, findings: &[Finding], color: bool) -> String {
     let renderer = if color { Renderer::styled() } else { Renderer::plain() };
     let file_name = normalize_untrusted_str(file_name);
+    let text = without_c1(text);
     let mut report = String::new();
     for finding in findings {
-        report.push_str(&renderer.render(&[group(&file_name, text, finding)]));
+        report.push_str(&without_c1(&renderer.render(&[group(&file_name, &text, finding)])));
         report.push_str("\n\n");
     }
     report.truncate(report.trim_end().len());
@@ -46,6 +49,13 @@ pub fn to_text(file_name: &str, text: &str, findings: &[Finding], color: bool) -
         report.push('\n');
     }
     report
+}
+
+/// The text with a dot of as many bytes for each control character from U+0080 to U+009F, which the renderer lets through and of which
+/// some begin a command to a terminal (ECMA-48, section 5.3, from memory).
+fn without_c1(text: &str) -> Cow<'_, str> {
+    let is_c1 = |sign| ('\u{80}'..='\u{9f}').contains(&sign);
+    if text.contains(is_c1) { text.replace(is_c1, "\u{b7}").into() } else { text.into() }
 }
 
 fn group<'a>(file_name: &'a str, text: &'a str, finding: &'a Finding) -> Group<'a> {
@@ -280,5 +290,11 @@ mod tests {
         let (_, findings) = super::super::parse(text);
         assert_eq!(findings.len(), 1);
         assert!(!to_text("door\u{1b}[2J.layout", text, &findings, false).contains('\u{1b}'));
+        // The same command in one character, within what is shown, named and quoted.
+        let text = "text \u{9b}2J # \u{90}\n";
+        let (_, findings) = super::super::parse(text);
+        let told = to_text("door\u{9b}2J.layout", text, &findings, false);
+        assert!(!told.chars().any(|sign| sign.is_control() && sign != '\n'), "{told:?}");
+        assert!(told.contains("text ·2J # ·"), "{told}");
     }
 }

@@ -96,6 +96,20 @@ pub struct Expression {
     pub span: Span,
 }
 
+impl Expression {
+    /// The text that this is, if it is one without fields.
+    pub fn literal(&self) -> Option<&str> {
+        match &self.kind {
+            ExpressionKind::Text(pieces) => match pieces.as_slice() {
+                [] => Some(""),
+                [Piece::Literal(text)] => Some(&text.value),
+                _ => None,
+            },
+            _ => None,
+        }
+    }
+}
+
 /// What an expression is made of.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ExpressionKind {

@@ -2,8 +2,8 @@
 //!
 //! The checker knows no other names than the ones in these tables, and help in editors offers the same rows. Nothing is checked here.
 
-use super::each;
 use super::model::{Align, Direction};
+use super::{allow, each};
 
 /// A statement, an element or a pick.
 #[derive(Debug, PartialEq)]
@@ -74,6 +74,8 @@ pub enum Takes {
     Decimal,
     /// One of [`FIELDS`].
     Field,
+    /// The name of a finding, in quotes.
+    Finding,
 }
 
 /// The panels that a layout can be made for.
@@ -101,8 +103,12 @@ pub const TOPIC: Word = word("topic", &[Takes::Literal], &[("online", Takes::Lit
 pub const SMOOTHS: [Word; 2] = [word("median", &[Takes::Constant], &[]), word("average", &[Takes::Constant], &[])];
 
 /// The words that a statement at the top level begins with.
-pub const STATEMENTS: [Word; 5] = [
-    word("panel", &[Takes::Panel], &[("diagonal", Takes::Constant), ("distance", Takes::Constant)]),
+pub const STATEMENTS: [Word; 7] = [
+    word(
+        "panel",
+        &[Takes::Panel],
+        &[("diagonal", Takes::Constant), ("distance", Takes::Constant), ("shift", Takes::Constant)],
+    ),
     word(
         "reading",
         &[Takes::Name],
@@ -121,7 +127,9 @@ pub const STATEMENTS: [Word; 5] = [
     ),
     word("value", &[Takes::Name], &[("range", Takes::Constant)]),
     around("screen", &[Takes::Name], &[("when", Takes::Condition), ("for", Takes::Constant)], Holds::Elements),
+    word("dim", &[], &[("to", Takes::Constant), ("when", Takes::Condition)]),
     around(each::WORD, &[], &[], Holds::TheSame),
+    word(allow::WORD, &[Takes::Finding], &[(allow::REASON, Takes::Literal)]),
 ];
 
 /// The words that an element begins with, in the order of the reference.

@@ -37,27 +37,24 @@ enum Axis {
     Same,
 }
 
-/// The boxes of a screen's children, arranged as a stack on a panel of `panel` pixels; `text` gives the natural size of a text
+/// The boxes of a screen's children, arranged as a stack within `panel`; `text` gives the natural size of a text
 /// element.
 pub fn boxes(
-    panel: draw::Size,
+    panel: draw::Rectangle,
     children: &[Element],
     text: &dyn Fn(&Element) -> Natural,
 ) -> Result<Vec<Placed>, taffy::TaffyError> {
     let mut tree = TaffyTree::new();
     let mut builder = Builder { tree: &mut tree, text };
     let nodes = builder.children(children, Axis::Down)?;
-    let style = Style {
-        size: Size { width: length(panel.width as f32), height: length(panel.height as f32) },
-        ..container(Axis::Down, 1)
-    };
+    let draw::Size { width, height } = panel.size;
+    let style =
+        Style { size: Size { width: length(width as f32), height: length(height as f32) }, ..container(Axis::Down, 1) };
     let root = tree.new_with_children(style, &nodes)?;
-    let available = Size {
-        width: AvailableSpace::Definite(panel.width as f32),
-        height: AvailableSpace::Definite(panel.height as f32),
-    };
+    let available =
+        Size { width: AvailableSpace::Definite(width as f32), height: AvailableSpace::Definite(height as f32) };
     tree.compute_layout(root, available)?;
-    collect(&tree, &nodes, draw::Point::zero())
+    collect(&tree, &nodes, panel.top_left)
 }
 
 fn collect(tree: &TaffyTree<()>, nodes: &[NodeId], origin: draw::Point) -> Result<Vec<Placed>, taffy::TaffyError> {

@@ -14,6 +14,7 @@ use crate::language::{self, Finding, Severity};
 use crate::panel::Glass;
 
 use super::boxes::{Natural, Placed, boxes};
+use super::brightness::{Brightness, Dim};
 use super::distance;
 use super::fit::{Extremes, compiled_parts};
 use super::overlap::{Drawn, overlaps};
@@ -44,16 +45,24 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
     language::say_once(&mut compiler.findings);
     let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
-    let program = Program {
+    let mut program = Program {
         size: layout.panel,
         glass: layout.glass,
+        shift: layout.shift,
         readings,
         histories: layout.histories.clone(),
         observed: layout.observed.clone(),
+        looked_at_closely: Inputs::default(),
         values,
+        dims: layout.dims.iter().map(dim).collect(),
         screens,
     };
+    program.looked_at_closely = program.find_looked_at_closely();
     ((!failed).then_some(program), compiler.findings)
+}
+
+fn dim(dim: &model::Dim) -> Dim {
+    Dim { to: Brightness::percent(dim.to), when: dim.when.clone() }
 }
 
 struct Compiler<'a> {
@@ -117,9 +126,10 @@ impl Compiler<'_> {
             _ => Natural::default(),
         };
         let mut drawn = Vec::new();
-        match boxes(layout.panel, &screen.children, &natural) {
+        let margin = Size::new_equal(2 * layout.shift);
+        let panel = Rectangle::new(Point::new_equal(layout.shift as i32), layout.panel - margin);
+        match boxes(panel, &screen.children, &natural) {
             Ok(placed) => {
-                let panel = Rectangle::new(Point::zero(), layout.panel);
                 self.place_all(&screen.children, &placed, panel, &prepared, &Around::default(), &mut drawn);
             }
             Err(problem) => self.findings.push(Finding::error(

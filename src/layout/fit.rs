@@ -111,7 +111,7 @@ fn extremes_of(part: &TextPart, findings: &mut Vec<Finding>) -> Vec<Vec<String>>
     let mut strings = Vec::new();
     match part {
         TextPart::Literal(text) => strings.push(text.clone()),
-        TextPart::Clock(pattern) => return pattern.extremes().collect(),
+        TextPart::Clock(clock) => return clock.pattern.extremes().collect(),
         TextPart::Time(_, style) => strings.extend(format::longest_times(*style)),
         TextPart::Number { format, bounds, span, .. } => {
             if !bounds.is_finite() || bounds.low < -WIDEST_NUMBER || bounds.high > WIDEST_NUMBER {
@@ -189,7 +189,7 @@ pub fn compiled_parts(parts: &[TextPart]) -> Vec<Part> {
         .iter()
         .map(|part| match part {
             TextPart::Literal(text) => Part::Literal(text.clone()),
-            TextPart::Clock(pattern) => Part::Clock(pattern.clone()),
+            TextPart::Clock(clock) => Part::Clock(clock.clone()),
             TextPart::Time(formula, style) => {
                 Part::Time { formula: formula.clone(), style: *style, placeholder: placeholder_of(part) }
             }

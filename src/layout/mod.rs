@@ -4,6 +4,7 @@
 //! can give is clipped or overlaps, and from the program a frame. Pure: no file, no clock, no socket.
 
 mod boxes;
+mod brightness;
 mod compile;
 mod distance;
 mod fit;
@@ -15,6 +16,7 @@ mod renderer;
 mod scene;
 mod situations;
 
+pub use brightness::{Brightness, Dim};
 pub use compile::compile;
 pub use distance::{Readable, readable};
 #[cfg(feature = "editor")]
@@ -22,4 +24,4 @@ pub use fit::{Widest, widest};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};
 pub use scene::Scene;
-pub use situations::{Situation, situations, value_in_words};
+pub use situations::{Situation, situations, value_in_words, waves};

@@ -5,10 +5,15 @@
 
 use std::time::Duration;
 
-use jiff::civil::DateTime;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, ZonedDateTime};
 
 use crate::formulas::sun::{self, Light};
-use crate::formulas::{Evaluated, Given, LONGEST, Observed, SunEvent, moon, rounded, step, tendency};
+use crate::formulas::{
+    Deadline, Evaluated, Given, LONGEST, Look, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, moon, rounded, step,
+    tendency,
+};
 use crate::readings::history::{Figure, History, Span, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
 use crate::units::Conversion;
@@ -28,10 +33,12 @@ pub struct Observer {
     observed: Vec<Evaluated>,
     /// Histories that moved on or were added to since they were looked at.
     stirred: Vec<Stirred>,
-    /// For what the sky does: for which day or hour, and for which offset, it was computed last.
+    /// For what the sky does: for which day or hour, and for which distance in seconds from Greenwich's time, it was computed last.
     computed: Vec<(u64, i32)>,
-    /// How many seconds the civil time is ahead of that of Greenwich.
-    offset: i32,
+    /// How many messages of each reading were rejected.
+    rejects: Vec<u32>,
+    /// Whether the broker is connected.
+    linked: bool,
 }
 
 /// What happened to a history.
@@ -43,13 +50,47 @@ enum Stirred {
 }
 
 /// The local time of day in seconds.
-fn seconds_of_day(time: DateTime) -> u64 {
+fn seconds_of_day(time: &ZonedDateTime) -> u64 {
     u64::try_from(i64::from(time.hour()) * 3600 + i64::from(time.minute()) * 60 + i64::from(time.second())).unwrap_or(0)
 }
 
 /// A number of the local day, which grows from day to day.
-fn day(time: DateTime) -> u64 {
+fn day(time: &ZonedDateTime) -> u64 {
     u64::try_from((i64::from(time.year()) * 12 + i64::from(time.month())) * 31 + i64::from(time.day())).unwrap_or(0)
+}
+
+/// How long until the local time of day is next a multiple of so many seconds.
+fn to_multiple(seconds: u64, time: &ZonedDateTime) -> Duration {
+    whole_seconds(seconds - seconds_of_day(time) % seconds, time)
+}
+
+/// So many seconds from when the second of `time` began.
+fn whole_seconds(seconds: u64, time: &ZonedDateTime) -> Duration {
+    let gone = Duration::from_nanos(u64::try_from(time.subsec_nanosecond()).unwrap_or(0));
+    Duration::from_secs(seconds).saturating_sub(gone)
+}
+
+/// How long until the local day is over: not always as long as the clock lets expect.
+fn to_midnight(time: &ZonedDateTime) -> Duration {
+    let midnight = time.tomorrow().and_then(|tomorrow| tomorrow.start_of_day());
+    let wait = midnight.map(|midnight| time.duration_until(&midnight));
+    // Where there is no next day, time ends.
+    wait.ok().and_then(|wait| wait.try_into().ok()).unwrap_or(Duration::from_secs(DAY))
+}
+
+/// How many seconds are left until a deadline; `None` once it is over for good.
+fn left(deadline: Deadline, time: &ZonedDateTime) -> Option<u64> {
+    let left = |until: jiff::civil::DateTime| {
+        let until = until.to_zoned_datetime(time.time_zone().clone()).ok()?;
+        u64::try_from(until.timestamp().as_second() - time.timestamp().as_second()).ok()
+    };
+    match deadline {
+        Deadline::Daily(at) => {
+            let today = time.date();
+            left(today.to_datetime(at)).or_else(|| left(today.tomorrow().ok()?.to_datetime(at)))
+        }
+        Deadline::Once(at) => left(at),
+    }
 }
 
 impl Observer {
@@ -64,7 +105,8 @@ impl Observer {
             observed: vec![Evaluated::WAITING; program.observed.len()],
             stirred: vec![Stirred::Moved; program.histories.len()],
             computed: vec![(u64::MAX, 0); program.observed.len()],
-            offset: 0,
+            rejects: vec![0; program.readings.len()],
+            linked: true,
         }
     }
 
@@ -78,18 +120,24 @@ impl Observer {
         &self.histories[index]
     }
 
-    /// Takes how many seconds the civil time is ahead of that of Greenwich.
-    pub fn set_offset(&mut self, seconds: i32) {
-        self.offset = seconds;
+    /// Takes how many messages of a reading were rejected.
+    pub fn set_rejects(&mut self, reading: usize, count: u64) {
+        self.rejects[reading] = u32::try_from(count).unwrap_or(MOST_REJECTS).min(MOST_REJECTS);
+    }
+
+    /// Takes whether the broker is connected.
+    pub fn set_link(&mut self, linked: bool) {
+        self.linked = linked;
     }
 
     /// Whether something in the sky has to be computed anew for a day or an hour of the number `when`.
-    fn is_due(&mut self, index: usize, when: u64) -> bool {
-        std::mem::replace(&mut self.computed[index], (when, self.offset)) != (when, self.offset)
+    fn is_due(&mut self, index: usize, when: u64, time: &ZonedDateTime) -> bool {
+        let when = (when, time.offset().seconds());
+        std::mem::replace(&mut self.computed[index], when) != when
     }
 
     /// Takes a good number of a reading that was heard at `now`, on the day of `time`.
-    pub fn hear(&mut self, program: &Program, reading: usize, number: f64, now: Moment, time: DateTime) {
+    pub fn hear(&mut self, program: &Program, reading: usize, number: f64, now: Moment, time: &ZonedDateTime) {
         self.heard[reading] = Some(now);
         for (index, (of, _)) in program.histories.iter().enumerate() {
             if *of == reading {
@@ -100,7 +148,7 @@ impl Observer {
         }
     }
 
-    fn move_on(&mut self, history: usize, now: Moment, time: DateTime) {
+    fn move_on(&mut self, history: usize, now: Moment, time: &ZonedDateTime) {
         if self.histories[history].move_on(now, day(time)) {
             self.stirred[history] = Stirred::Moved;
         }
@@ -111,7 +159,7 @@ impl Observer {
         &mut self,
         program: &Program,
         now: Moment,
-        time: DateTime,
+        time: &ZonedDateTime,
         readings: &[Evaluated],
         changed: &mut Inputs,
     ) {
@@ -135,25 +183,27 @@ impl Observer {
                     };
                     from_window(number, readings[*reading])
                 }
-                Observed::Age(reading) => span(self.heard[*reading], now),
+                Observed::Age(reading) => span(self.heard[*reading], now, program.look(index)),
+                Observed::Rejects(reading) => Evaluated::new(f64::from(self.rejects[*reading]), State::Live),
+                Observed::Link => Evaluated::new(f64::from(u8::from(self.linked)), State::Live),
                 Observed::Since(_) => continue,
-                Observed::Until(at) => {
-                    let ahead = (u64::from(*at) + DAY - seconds_of_day(time)) % DAY;
-                    Evaluated::new(rounded(ahead as f64), State::Live)
+                Observed::Until(deadline) => {
+                    let left = (left(*deadline, time).unwrap_or(0) as f64).min(most_until(*deadline));
+                    Evaluated::new(rounded(left, program.look(index)), State::Live)
                 }
                 Observed::TimeOfDay => Evaluated::new((seconds_of_day(time) / 60 * 60) as f64, State::Live),
                 Observed::Sun { event, latitude, longitude } => {
-                    if self.is_due(index, day(time)) {
-                        sun_seconds(*event, sun::day(time.date(), *latitude, *longitude), self.offset)
+                    if self.is_due(index, day(time), time) {
+                        let day = sun::day(time.date(), *latitude, *longitude);
+                        sun_seconds(*event, day, time.date(), time.time_zone())
                     } else {
                         self.observed[index]
                     }
                 }
                 Observed::MoonPhase => {
-                    if self.is_due(index, day(time) * 24 + seconds_of_day(time) / 3600) {
-                        let offset = jiff::Span::new().seconds(self.offset);
-                        let greenwich = time.checked_sub(offset).unwrap_or(time);
-                        Evaluated::new(100.0 * moon::phase(greenwich), State::Live)
+                    if self.is_due(index, day(time) * 24 + seconds_of_day(time) / 3600, time) {
+                        let greenwich = time.with_time_zone(TimeZone::UTC);
+                        Evaluated::new(100.0 * moon::phase(greenwich.datetime()), State::Live)
                     } else {
                         self.observed[index]
                     }
@@ -189,7 +239,7 @@ impl Observer {
             if std::mem::replace(held_before, condition.holds()) || condition.holds() {
                 *held = Some(now);
             }
-            let mut value = span(*held, now);
+            let mut value = span(*held, now, program.look(index));
             if condition.state != State::Live && value.is_known() {
                 value.state = State::Stale;
             }
@@ -202,32 +252,42 @@ impl Observer {
         differs
     }
 
-    /// When something observed changes by itself, seen from `now`, when the local time was `time`.
-    pub fn next_change(&self, program: &Program, now: Moment, time: DateTime) -> Option<Moment> {
-        let growing = |since: &Option<Moment>| {
+    /// When something observed changes by itself that belongs to `watched`, seen from `now`, when the local time was `time`.
+    pub fn next_change(
+        &self,
+        program: &Program,
+        watched: &Inputs,
+        now: Moment,
+        time: &ZonedDateTime,
+    ) -> Option<Moment> {
+        let growing = |since: &Option<Moment>, look: Look| {
             since.map(|since| {
                 let age = now.since(since).as_secs_f64();
-                let step = step(age);
-                since + Duration::from_secs_f64(rounded(age) + step)
+                since + Duration::from_secs_f64(rounded(age, look) + step(age, look))
             })
         };
-        let observed = program.observed.iter().enumerate().filter_map(|(index, observed)| match observed {
-            Observed::Window { .. } | Observed::Characteristic { .. } => None,
-            Observed::TimeOfDay => Some(now + Duration::from_secs(60 - seconds_of_day(time) % 60)),
-            Observed::Sun { .. } => Some(now + Duration::from_secs(DAY - seconds_of_day(time))),
-            Observed::MoonPhase => Some(now + Duration::from_secs(3600 - seconds_of_day(time) % 3600)),
-            Observed::Age(reading) => growing(&self.heard[*reading]),
+        let (readings, observations) = (program.readings.len(), program.observed.len());
+        let observed = program.observed.iter().enumerate();
+        let observed = observed.filter(|(index, _)| watched.contains(readings + index));
+        let observed = observed.filter_map(|(index, observed)| match observed {
+            Observed::Window { .. } | Observed::Characteristic { .. } | Observed::Rejects(_) | Observed::Link => None,
+            Observed::TimeOfDay => Some(now + to_multiple(60, time)),
+            Observed::Sun { .. } => Some(now + to_midnight(time)),
+            Observed::MoonPhase => Some(now + to_multiple(3600, time)),
+            Observed::Age(reading) => growing(&self.heard[*reading], program.look(index)),
             // While it holds, nothing grows.
-            Observed::Since(_) => growing(&self.held[index].0.filter(|_| !self.held[index].1)),
-            Observed::Until(at) => {
-                let ahead = (u64::from(*at) + DAY - seconds_of_day(time)) % DAY;
-                let rest = ahead as f64 - rounded(ahead as f64);
-                Some(now + Duration::from_secs_f64(rest + 1.0))
+            Observed::Since(_) => growing(&self.held[index].0.filter(|_| !self.held[index].1), program.look(index)),
+            Observed::Until(deadline) => {
+                let left = left(*deadline, time)?;
+                let rest = left - rounded(left as f64, program.look(index)) as u64;
+                Some(now + whole_seconds(rest + 1, time))
             }
         });
-        let histories = self.histories.iter().filter_map(|history| match history.span() {
+        let histories = self.histories.iter().enumerate().filter_map(|(index, history)| match history.span() {
+            Span::Last(_) if !watched.contains(readings + observations + index) => None,
             Span::Last(_) => history.next_move(now).filter(|_| history.figure(Figure::Count) > Some(0.0)),
-            Span::Today => Some(now + Duration::from_secs(DAY - seconds_of_day(time))),
+            // What is heard before and after belongs to different days, whether somebody looks or not.
+            Span::Today => Some(now + to_midnight(time)),
         });
         observed.chain(histories).min()
     }
@@ -238,16 +298,10 @@ impl Observer {
         readings.zip(&self.histories)
     }
 
-    /// Goes on with windows that were stored, at `now`; `since_1970` and `time` are the civil time in Greenwich and here. Tells how many go
-    /// on.
-    pub fn recall(
-        &mut self,
-        program: &Program,
-        stored: &Stored,
-        now: Moment,
-        since_1970: Duration,
-        time: DateTime,
-    ) -> usize {
+    /// Goes on with windows that were stored, at `now`, which is at the civil time `time`. Tells how many go on.
+    pub fn recall(&mut self, program: &Program, stored: &Stored, now: Moment, time: &ZonedDateTime) -> usize {
+        // Nothing was stored before 1970.
+        let since_1970 = time.timestamp().as_duration().try_into().unwrap_or_default();
         let mut count = 0;
         for (index, (reading, span)) in program.histories.iter().enumerate() {
             if let Some(history) = stored.window(&program.readings[*reading], *span, now, since_1970, day(time)) {
@@ -309,9 +363,21 @@ fn characteristic(history: &History, conversion: Conversion) -> Option<f64> {
     tendency::characteristic(&pressures).map(|characteristic| f64::from(characteristic.code()))
 }
 
-/// What the sun does, in seconds after local midnight; waiting on a day on which it does not.
-fn sun_seconds(event: SunEvent, day: sun::Day, offset: i32) -> Evaluated {
-    let local = |minutes: f64| Some((minutes * 60.0 + f64::from(offset)).rem_euclid(DAY as f64));
+/// The greatest that is counted down from, in seconds.
+fn most_until(deadline: Deadline) -> f64 {
+    match deadline {
+        Deadline::Daily(_) => MOST_UNTIL,
+        Deadline::Once(_) => LONGEST,
+    }
+}
+
+/// What the sun does, in seconds after local midnight by the clock in `zone`; waiting on a day on which it does not.
+fn sun_seconds(event: SunEvent, day: sun::Day, date: Date, zone: &TimeZone) -> Evaluated {
+    let local = |minutes: f64| {
+        let midnight = date.to_zoned_datetime(TimeZone::UTC).ok()?;
+        let event = midnight.timestamp() + SignedDuration::from_secs((minutes * 60.0).round() as i64);
+        Some(seconds_of_day(&event.to_zoned_datetime(zone.clone())) as f64)
+    };
     let seconds = match (event, day.light) {
         (SunEvent::Noon, _) => local(day.noon),
         (SunEvent::Rise, Light::RisesAndSets { rise, .. }) => local(rise),
@@ -324,7 +390,7 @@ fn sun_seconds(event: SunEvent, day: sun::Day, offset: i32) -> Evaluated {
     seconds.map_or(Evaluated::WAITING, |seconds| Evaluated::new(seconds, State::Live))
 }
 
-fn span(since: Option<Moment>, now: Moment) -> Evaluated {
-    let seconds = |since| rounded(now.since(since).as_secs_f64()).min(LONGEST);
+fn span(since: Option<Moment>, now: Moment, look: Look) -> Evaluated {
+    let seconds = |since| rounded(now.since(since).as_secs_f64(), look).min(LONGEST);
     since.map_or(Evaluated::WAITING, |since| Evaluated::new(seconds(since), State::Live))
 }

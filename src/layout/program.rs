@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled, Input, Observed, TimeStyle};
+use crate::formulas::{Bounds, Compiled, Input, Look, Observed, TimeStyle};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
@@ -15,7 +15,8 @@ use crate::panel::Glass;
 use crate::readings::ReadingSpec;
 use crate::readings::history::Span as Window;
 
-use crate::language::clock::ClockPattern;
+use super::brightness::Dim;
+use crate::language::clock::Clock;
 
 /// A layout, ready to be drawn.
 #[derive(Clone, Debug)]
@@ -24,14 +25,20 @@ pub struct Program {
     pub size: Size,
     /// The panel's glass, where the file says how large it is.
     pub glass: Option<Glass>,
+    /// How far the picture is shifted to each side as time goes by, in pixels: so far from the edges nothing stands.
+    pub shift: u32,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
     /// What is kept of the past: of which reading, and how far back.
     pub histories: Vec<(usize, Window)>,
     /// What is observed of the readings; [`Compiled::Observed`] counts in this order.
     pub observed: Vec<Observed>,
+    /// Those observations, by their places in that order, that are not only written as times.
+    pub looked_at_closely: Inputs,
     /// What is computed, in an order in which each looks only at what stands before it.
     pub values: Vec<DerivedValue>,
+    /// When the panel is less bright.
+    pub dims: Vec<Dim>,
     /// The screens, in the order of the file.
     pub screens: Vec<Screen>,
 }
@@ -109,6 +116,19 @@ pub enum Drawing {
     Invert,
 }
 
+impl Drawing {
+    /// What it is, in words.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Line => "a line that never changes",
+            Self::Invert => "lit and dark exchanged by `invert:`",
+            Self::Text(_) => "a text",
+            Self::Bar { .. } => "a bar",
+            Self::Trend { .. } => "a trend",
+        }
+    }
+}
+
 /// A text with its strike and its place.
 #[derive(Clone, Debug)]
 pub struct TextRun {
@@ -139,7 +159,7 @@ pub enum Part {
         placeholder: String,
     },
     /// The time of day or the date.
-    Clock(ClockPattern),
+    Clock(Clock),
     /// A time in seconds, written in its own way.
     Time {
         /// How it is computed.
@@ -230,12 +250,78 @@ impl Program {
             match &self.observed[place] {
                 Observed::Window { reading, .. }
                 | Observed::Characteristic { reading, .. }
-                | Observed::Age(reading) => all.insert(*reading),
+                | Observed::Age(reading)
+                | Observed::Rejects(reading) => all.insert(*reading),
                 Observed::Since(condition) => all.extend(&self.inputs_of(condition)),
-                Observed::Until(_) | Observed::TimeOfDay | Observed::Sun { .. } | Observed::MoonPhase => {}
+                Observed::Until(_)
+                | Observed::TimeOfDay
+                | Observed::Link
+                | Observed::Sun { .. }
+                | Observed::MoonPhase => {}
             }
         }
         (0..self.readings.len()).filter(|index| all.contains(*index)).collect()
+    }
+
+    /// What may change the picture while the screen of this place is shown: what its elements, all screens' conditions, what dims the panel
+    /// and all observed conditions look at. Without such a screen, the conditions alone.
+    pub fn watched(&self, screen: usize) -> Inputs {
+        let mut watched = self.screens.get(screen).map(Screen::inputs).unwrap_or_default();
+        let screens = self.screens.iter().filter_map(|screen| screen.when.as_ref());
+        let observed = self.observed.iter().filter_map(|observed| match observed {
+            Observed::Since(condition) => Some(condition),
+            _ => None,
+        });
+        let dims = self.dims.iter().map(|dim| &dim.when);
+        screens.chain(observed).chain(dims).for_each(|condition| watched.extend(&self.inputs_of(condition)));
+        for (index, observed) in self.observed.iter().enumerate() {
+            if let Observed::Window { history, .. } | Observed::Characteristic { history, .. } = observed
+                && watched.contains(self.readings.len() + index)
+            {
+                watched.insert(self.readings.len() + self.observed.len() + history);
+            }
+        }
+        watched
+    }
+
+    /// The observations, by their places, that expressions look at: all but those that are only written as times.
+    pub(super) fn find_looked_at_closely(&self) -> Inputs {
+        let mut closely = Inputs::default();
+        let mut look = |formula: &Compiled| {
+            formula.inputs(&mut |input| {
+                if let Input::Observed(place) = input {
+                    closely.insert(place);
+                }
+            });
+        };
+        self.values.iter().for_each(|value| look(&value.formula));
+        for observed in &self.observed {
+            if let Observed::Since(condition) = observed {
+                look(condition);
+            }
+        }
+        self.dims.iter().for_each(|dim| look(&dim.when));
+        for screen in &self.screens {
+            screen.when.iter().for_each(&mut look);
+            for item in &screen.items {
+                item.when.iter().for_each(&mut look);
+                match &item.drawing {
+                    Drawing::Text(run) => run.parts.iter().for_each(|part| match part {
+                        Part::Number { formula, .. } => look(formula),
+                        Part::Words { choice, .. } => choice.conditions(&mut look),
+                        Part::Literal(_) | Part::Clock(_) | Part::Time { .. } => {}
+                    }),
+                    Drawing::Bar { formula, .. } => look(formula),
+                    Drawing::Trend { .. } | Drawing::Line | Drawing::Invert => {}
+                }
+            }
+        }
+        closely
+    }
+
+    /// How closely the observation of this place is looked at.
+    pub fn look(&self, observation: usize) -> Look {
+        if self.looked_at_closely.contains(observation) { Look::Close } else { Look::Glance }
     }
 
     /// What an expression depends on, directly or through values.
@@ -254,20 +340,20 @@ impl Screen {
         inputs
     }
 
-    /// The patterns of all clocks on it.
-    pub fn clocks(&self) -> impl Iterator<Item = &ClockPattern> {
+    /// All clocks on it.
+    pub fn clocks(&self) -> impl Iterator<Item = &Clock> {
         self.items.iter().flat_map(Item::clocks)
     }
 }
 
 impl Item {
-    /// The patterns of all clocks in it.
-    pub fn clocks(&self) -> impl Iterator<Item = &ClockPattern> {
+    /// All clocks in it.
+    pub fn clocks(&self) -> impl Iterator<Item = &Clock> {
         let parts = match &self.drawing {
             Drawing::Text(run) => run.parts.as_slice(),
             _ => &[],
         };
-        parts.iter().filter_map(|part| if let Part::Clock(pattern) = part { Some(pattern) } else { None })
+        parts.iter().filter_map(|part| if let Part::Clock(clock) = part { Some(clock) } else { None })
     }
 }
 

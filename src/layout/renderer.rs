@@ -6,7 +6,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
 
 use crate::draw::{self, Frame, Ink, Level, Point, Rectangle, Strokes};
 use crate::faces::icons;
@@ -16,6 +16,7 @@ use crate::language::model::{Align, Choice};
 use crate::readings::history::{Figure, History, PARTS, Span as Window, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
 
+use super::brightness::Brightness;
 use super::format;
 use super::observer::Observer;
 use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
@@ -29,7 +30,7 @@ pub struct Renderer {
     values: Vec<Evaluated>,
     observer: Observer,
     /// The civil time as it was told last, and when that was.
-    time: (Moment, DateTime),
+    time: (Moment, ZonedDateTime),
     /// The readings, and what is observed of them, that changed since the last picture.
     changed: Inputs,
     frame: Frame,
@@ -43,7 +44,10 @@ pub struct Renderer {
     next: Shown,
     /// What a history gives for a trend, kept to be used again.
     columns: Vec<Option<(f64, f64)>>,
+    /// What has to be looked at while each screen is shown, and last, while none is.
+    watched: Vec<Inputs>,
     drawn_once: bool,
+    brightness: Brightness,
 }
 
 /// What an item shows: equal means the same pixels.
@@ -95,7 +99,9 @@ impl Renderer {
             shown: Vec::new(),
             next: Shown::default(),
             columns: Vec::new(),
+            watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
             drawn_once: false,
+            brightness: Brightness::FULL,
             program,
         }
     }
@@ -115,6 +121,11 @@ impl Renderer {
         self.screen.map(|index| self.program.screens[index].name.as_str())
     }
 
+    /// How bright the panel is to be, as of the last [`draw`](Self::draw).
+    pub fn brightness(&self) -> Brightness {
+        self.brightness
+    }
+
     /// Takes a reading's number and state; the next [`draw`](Self::draw) shows them.
     pub fn set(&mut self, index: usize, value: Evaluated) {
         if self.readings[index] != value {
@@ -125,7 +136,7 @@ impl Renderer {
 
     /// Takes a good number as one that was heard at `now`: it becomes part of the reading's past.
     pub fn hear(&mut self, index: usize, number: f64, now: Moment) {
-        self.observer.hear(&self.program, index, number, now, self.time.1);
+        self.observer.hear(&self.program, index, number, now, &self.time.1);
     }
 
     /// Gives a reading a past, for a picture of it: numbers evenly spread over its longest window, oldest first, `None` for a silence. They
@@ -157,10 +168,9 @@ impl Renderer {
         self.observer.windows(&self.program)
     }
 
-    /// Goes on with windows that were stored, before anything is heard; `since_1970` and `time` are the civil time in Greenwich and here.
-    /// Tells how many go on.
-    pub fn recall(&mut self, stored: &Stored, now: Moment, since_1970: Duration, time: DateTime) -> usize {
-        self.observer.recall(&self.program, stored, now, since_1970, time)
+    /// Goes on with windows that were stored, before anything is heard; `time` is the civil time. Tells how many go on.
+    pub fn recall(&mut self, stored: &Stored, now: Moment, time: &ZonedDateTime) -> usize {
+        self.observer.recall(&self.program, stored, now, time)
     }
 
     /// A reading's number and state as they were taken last.
@@ -169,23 +179,30 @@ impl Renderer {
     }
 
     /// Takes the civil time, which clocks show; the next [`draw`](Self::draw) shows it.
-    pub fn set_time(&mut self, now: Moment, time: DateTime) {
+    pub fn set_time(&mut self, now: Moment, time: ZonedDateTime) {
         self.time = (now, time);
     }
 
-    /// Takes how many seconds the civil time is ahead of that of Greenwich, for the sun's times.
-    pub fn set_offset(&mut self, seconds: i32) {
-        self.observer.set_offset(seconds);
+    /// Takes how many messages of a reading were rejected.
+    pub fn set_rejects(&mut self, index: usize, count: u64) {
+        self.observer.set_rejects(index, count);
+    }
+
+    /// Takes whether the broker is connected: it is, unless somebody says otherwise.
+    pub fn set_link(&mut self, linked: bool) {
+        self.observer.set_link(linked);
     }
 
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
-        self.observer.observe(&self.program, now, self.time.1, &self.readings, &mut self.changed);
+        self.observer.observe(&self.program, now, &self.time.1, &self.readings, &mut self.changed);
         self.compute_values();
         let known = (self.readings.as_slice(), self.values.as_slice());
         if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
             self.compute_values();
         }
+        let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
+        self.brightness = Brightness::under(&self.program.dims, &given);
         let screen = self.choose_screen(now);
         let program = Arc::clone(&self.program);
         let redrawn = if screen != self.screen || !self.drawn_once {
@@ -219,8 +236,9 @@ impl Renderer {
     /// When the picture changes by itself although no reading does: at the next screen's turn, or when a clock moves on.
     pub fn next_change(&self) -> Option<Moment> {
         let clocks = self.screen.map(|index| self.program.screens[index].clocks()).into_iter().flatten();
-        let clock = clocks.map(|pattern| self.time.0 + pattern.until_change(self.time.1)).min();
-        let observed = self.observer.next_change(&self.program, self.time.0, self.time.1);
+        let clock = clocks.map(|clock| self.time.0 + clock.until_change(&self.time.1)).min();
+        let watched = &self.watched[self.screen.unwrap_or(self.program.screens.len())];
+        let observed = self.observer.next_change(&self.program, watched, self.time.0, &self.time.1);
         self.next_turn().into_iter().chain(clock).chain(observed).min()
     }
 
@@ -360,7 +378,7 @@ impl Renderer {
             match &item.drawing {
                 Drawing::Text(run) => {
                     for part in &run.parts {
-                        let state = write_part(&mut next.text, part, self.time.1, &given);
+                        let state = write_part(&mut next.text, part, &self.time.1, &given);
                         next.parts.push((next.text.len(), state));
                     }
                 }
@@ -412,10 +430,10 @@ impl Renderer {
 }
 
 /// Appends what a part shows, or its shape where it has no value, and gives its state.
-fn write_part(out: &mut String, part: &Part, time: DateTime, given: &Given<'_>) -> State {
+fn write_part(out: &mut String, part: &Part, time: &ZonedDateTime, given: &Given<'_>) -> State {
     match part {
-        Part::Clock(pattern) => {
-            pattern.write(out, time);
+        Part::Clock(clock) => {
+            clock.write(out, time);
             State::Live
         }
         Part::Time { formula, style, placeholder } => {

@@ -5,7 +5,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
 
 use crate::formulas::Evaluated;
 use crate::readings::{Moment, State};
@@ -19,6 +19,12 @@ pub struct Scene {
     pub readings: Vec<Evaluated>,
     /// Each reading's numbers before, evenly spread over its longest window, oldest first, `None` for a silence.
     pub past: Vec<Vec<Option<f64>>>,
+    /// How long ago each reading's number was heard. `None` leaves it to the state: a live one is new, and of all others nobody knows.
+    pub heard: Vec<Option<Duration>>,
+    /// How long the program has been shown, which decides whose turn it is.
+    pub running: Duration,
+    /// Whether the broker is connected.
+    pub linked: bool,
 }
 
 impl Scene {
@@ -28,21 +34,27 @@ impl Scene {
     /// Nothing was heard yet.
     pub fn waiting(program: &Program) -> Self {
         let count = program.readings.len();
-        Self { readings: vec![Evaluated::WAITING; count], past: vec![Vec::new(); count] }
+        Self {
+            readings: vec![Evaluated::WAITING; count],
+            past: vec![Vec::new(); count],
+            heard: vec![None; count],
+            running: Duration::ZERO,
+            linked: true,
+        }
     }
 
-    /// The picture at a civil time that is `offset` seconds ahead of that of Greenwich.
-    pub fn draw(&self, program: &Arc<Program>, time: DateTime, offset: i32) -> Renderer {
-        let mut renderer = Renderer::new(Arc::clone(program), Self::NOW);
-        renderer.set_time(Self::NOW, time);
-        renderer.set_offset(offset);
-        for (index, past) in self.past.iter().enumerate().filter(|(_, past)| !past.is_empty()) {
-            renderer.remember(index, past, Self::NOW);
-        }
+    /// The picture at a civil time.
+    pub fn draw(&self, program: &Arc<Program>, time: &ZonedDateTime) -> Renderer {
+        let before = |ago| Moment::at(Self::NOW.since(Moment::at(ago)));
+        let mut renderer = Renderer::new(Arc::clone(program), before(self.running));
+        renderer.set_time(Self::NOW, time.clone());
+        renderer.set_link(self.linked);
         for (index, value) in self.readings.iter().enumerate() {
+            let ago = self.heard[index].or((value.state == State::Live).then_some(Duration::ZERO));
+            renderer.remember(index, &self.past[index], before(ago.unwrap_or_default()));
             renderer.set(index, *value);
-            if value.state == State::Live {
-                renderer.hear(index, value.number, Self::NOW);
+            if let Some(ago) = ago.filter(|_| value.is_known()) {
+                renderer.hear(index, value.number, before(ago));
             }
         }
         renderer.draw(Self::NOW);

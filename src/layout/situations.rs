@@ -6,9 +6,9 @@
 
 use std::sync::Arc;
 
-use jiff::civil::DateTime;
+use jiff::ZonedDateTime;
 
-use crate::formulas::{Compiled, Evaluated};
+use crate::formulas::{Compiled, Evaluated, Observed};
 use crate::readings::{ReadingSpec, State};
 
 use super::format;
@@ -47,12 +47,12 @@ enum Extreme {
 }
 
 impl Situation {
-    /// The picture of it at a civil time, which is taken to be that of Greenwich.
-    pub fn draw(&self, program: &Arc<Program>, time: DateTime) -> Renderer {
+    /// The picture of it at a civil time.
+    pub fn draw(&self, program: &Arc<Program>, time: &ZonedDateTime) -> Renderer {
         if self.alone {
-            self.scene.draw(&Arc::new(program.alone(self.screen)), time, 0)
+            self.scene.draw(&Arc::new(program.alone(self.screen)), time)
         } else {
-            self.scene.draw(program, time, 0)
+            self.scene.draw(program, time)
         }
     }
 }
@@ -61,14 +61,14 @@ impl Situation {
 ///
 /// A screen without a condition is shown by itself. One with a condition is shown as it takes over, so far as a scene of a few
 /// simple numbers is found in which it does; its readings then keep the numbers and states in which the condition holds.
-pub fn situations(program: &Arc<Program>, time: DateTime) -> Vec<Situation> {
+pub fn situations(program: &Arc<Program>, time: &ZonedDateTime) -> Vec<Situation> {
     (0..program.screens.len()).flat_map(|screen| Search { program, time, screen }.situations()).collect()
 }
 
 /// The search for the situations of one screen.
 struct Search<'a> {
     program: &'a Arc<Program>,
-    time: DateTime,
+    time: &'a ZonedDateTime,
     screen: usize,
 }
 
@@ -142,7 +142,7 @@ impl Search<'_> {
 
     /// Whether the program shows this screen.
     fn shows(&self, scene: &Scene) -> bool {
-        scene.draw(self.program, self.time, 0).screen_index() == Some(self.screen)
+        scene.draw(self.program, self.time).screen_index() == Some(self.screen)
     }
 
     /// All readings live, in the middle of their ranges.
@@ -158,7 +158,7 @@ impl Search<'_> {
     fn put(&self, scene: &mut Scene, index: usize, number: f64) {
         scene.readings[index] = Evaluated::new(number, State::Live);
         if self.program.histories.iter().any(|(reading, _)| *reading == index) {
-            scene.past[index] = past(&self.program.readings[index], number);
+            scene.past[index] = waves(&self.program.readings[index], number);
         }
     }
 
@@ -177,10 +177,15 @@ impl Search<'_> {
     fn find(&self, condition: &Compiled, deciding: &[usize], shown: bool) -> Option<Scene> {
         let candidates: Vec<Vec<f64>> = deciding.iter().map(|index| self.candidates(*index, condition)).collect();
         let mut tries = 0;
-        for count in 0..=MOST_MOVED.min(deciding.len()) {
-            let found = self.vary(&mut self.middle(), deciding, &candidates, count, shown, &mut tries);
-            if found.is_some() {
-                return found;
+        let broken = Scene { linked: false, ..self.middle() };
+        let is_link = |observed: &Observed| *observed == Observed::Link;
+        let broken = self.program.observed.iter().any(is_link).then_some(broken);
+        for base in [self.middle()].into_iter().chain(broken) {
+            for count in 0..=MOST_MOVED.min(deciding.len()) {
+                let found = self.vary(&mut base.clone(), deciding, &candidates, count, shown, &mut tries);
+                if found.is_some() {
+                    return found;
+                }
             }
         }
         None
@@ -256,13 +261,14 @@ impl Search<'_> {
         }
     }
 
-    /// Readings with their numbers: `temp 15 °C, door closed`.
+    /// Readings with their numbers, and a link that is broken: `temp 15 °C, door closed, broker lost`.
     fn numbers(&self, readings: &[usize], scene: &Scene) -> String {
         let tell = |index: &usize| {
             let spec = &self.program.readings[*index];
             format!("{} {}", spec.name, value_in_words(spec, scene.readings[*index].number))
         };
-        readings.iter().map(tell).collect::<Vec<_>>().join(", ")
+        let lost = (!scene.linked).then(|| "broker lost".to_string());
+        readings.iter().map(tell).chain(lost).collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -298,7 +304,7 @@ fn worsen(scene: &mut Scene, index: usize, state: State) {
 }
 
 /// A past of slow waves around a number, within the reading's range, that ends at the number.
-fn past(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
+pub fn waves(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
     let (low, high) = spec.range.unwrap_or((number - 1.0, number + 1.0));
     let wave = |place: usize| libm::sin((PAST - place) as f64 * core::f64::consts::TAU / 24.0);
     (0..PAST).map(|place| Some((number + (high - low) / 8.0 * wave(place)).clamp(low, high))).collect()
@@ -308,23 +314,26 @@ fn past(spec: &ReadingSpec, number: f64) -> Vec<Option<f64>> {
 mod tests {
     use std::path::Path;
 
+    use jiff::civil::DateTime;
+
     use super::*;
+    use crate::language::clock;
 
     fn program(layout: &str) -> Arc<Program> {
         crate::service::compile(layout.as_bytes(), Path::new("door.layout")).program.expect("a good layout")
     }
 
-    fn noon() -> DateTime {
-        DateTime::constant(2026, 11, 25, 12, 0, 0, 0)
+    fn noon() -> ZonedDateTime {
+        clock::greenwich(DateTime::constant(2026, 11, 25, 12, 0, 0, 0))
     }
 
     /// What each situation is called, and the screen that its picture shows.
     fn told(program: &Arc<Program>) -> Vec<(String, String, Option<String>)> {
         let tell = |one: &Situation| {
-            let drawn = one.draw(program, noon());
+            let drawn = one.draw(program, &noon());
             (one.words.clone(), one.detail.clone(), drawn.screen().map(str::to_string))
         };
-        situations(program, noon()).iter().map(tell).collect()
+        situations(program, &noon()).iter().map(tell).collect()
     }
 
     const CLIMATE: &str = "panel 128x32\n\
@@ -347,8 +356,8 @@ mod tests {
         let names: Vec<(&str, &str)> =
             told.iter().map(|(words, detail, _)| (words.as_str(), detail.as_str())).collect();
         assert_eq!(names, expected);
-        let looks = situations(&program, noon());
-        let states: Vec<State> = looks.iter().map(|one| one.draw(&program, noon()).words()[0].state).collect();
+        let looks = situations(&program, &noon());
+        let states: Vec<State> = looks.iter().map(|one| one.draw(&program, &noon()).words()[0].state).collect();
         let live = State::Live;
         assert_eq!(states, [live, live, live, State::Stale, State::Waiting, State::Faulty]);
     }

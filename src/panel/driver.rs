@@ -110,8 +110,6 @@ impl<B: I2c> Driver<B> {
     }
 
     /// Trusts nothing any more, so that the panel will be initialised and drawn from scratch.
-    ///
-    /// A panel whose supply was interrupted still acknowledges every byte; doing this from time to time brings it back.
     pub fn forget(&mut self) {
         self.trust = Trust::Nothing;
         self.planner.forget();
@@ -119,12 +117,31 @@ impl<B: I2c> Driver<B> {
 
     /// Sets up the controller, whatever state it is in. The display goes off until the first frame is in its RAM.
     pub fn initialise(&mut self) -> Result<Traffic, Error> {
+        self.set_up(|_| true)
+    }
+
+    /// Makes the glass equal to the frame and sends all that the panel may have lost unnoticed: its registers, the whole frame and
+    /// whether it is on. What can be seen stays to be seen meanwhile.
+    ///
+    /// A panel whose supply was interrupted, or that missed a byte, still acknowledges every byte.
+    pub fn refresh(&mut self, frame: &Frame) -> Result<Traffic, Error> {
+        if self.trust != Trust::Everything || frame.size() != self.setup.size {
+            return self.show(frame);
+        }
+        let on = self.on;
+        let mut traffic = self.set_up(|command| !(on && command == Command::Display(false)))?;
+        traffic.add(self.show(frame)?);
+        Ok(traffic)
+    }
+
+    /// Sends the commands of the initialisation that are `wanted`.
+    fn set_up(&mut self, wanted: impl Fn(Command) -> bool) -> Result<Traffic, Error> {
         self.forget();
         let mut traffic = Traffic::default();
         let longest = self.longest_write();
         let commands = self.setup.initialisation();
         self.script.clear();
-        for command in commands {
+        for command in commands.filter(|command| wanted(*command)) {
             // A write that holds commands begins with a control byte.
             if 1 + self.script.len() + command.encode().len() > longest {
                 traffic.add(self.send()?);

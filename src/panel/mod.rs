@@ -11,6 +11,7 @@ mod driver;
 mod emulated;
 mod fault;
 mod glass;
+pub mod orbit;
 pub mod plan;
 mod wire;
 

@@ -25,6 +25,8 @@ pub use pointer::{Pointer, PointerError};
 pub use presence::Presence;
 pub use reading::{Counts, Event, Fault, Jump, Limits, Publisher, Reading};
 pub use senml::Sample;
+#[cfg(feature = "recording")]
+pub use senml::{Listed, list as list_senml};
 pub use store::{Outcome, ReadingSpec, Store};
 pub use trust::{MOST_MEDIAN, Smooth, Trust};
 pub use words::{Words, WordsError};
@@ -40,4 +42,24 @@ pub enum State {
     Waiting,
     /// The last message could not be understood, was no number, or was out of range.
     Faulty,
+}
+
+impl State {
+    /// All states, from good to bad.
+    pub const ALL: [Self; 4] = [Self::Live, Self::Stale, Self::Waiting, Self::Faulty];
+
+    /// What arguments and reports call it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Live => "live",
+            Self::Stale => "stale",
+            Self::Waiting => "waiting",
+            Self::Faulty => "faulty",
+        }
+    }
+
+    /// The state that is called so.
+    pub fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|state| state.word() == word)
+    }
 }

@@ -39,6 +39,35 @@ impl From<f64> for Sample {
     }
 }
 
+/// A record of a pack by its resolved name, as far as it has a value that a reading could be.
+#[cfg(feature = "recording")]
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Listed {
+    /// The name, base name and name together.
+    pub name: String,
+    /// The unit that the record or its base names.
+    pub unit: Option<String>,
+}
+
+/// The records with a number that a pack in JSON or CBOR holds, in its order.
+///
+/// # Errors
+/// [`DecodeError::NotSenml`] if it is no pack.
+#[cfg(feature = "recording")]
+pub fn list(payload: &[u8]) -> Result<Vec<Listed>, DecodeError> {
+    let records = records(payload).map_err(|reason| DecodeError::NotSenml { reason: reason.into() })?;
+    let mut base = Base::default();
+    let mut listed = Vec::new();
+    for record in records {
+        base.take(&record)?;
+        if matches!(record.value, Some(Measured::Number(_))) {
+            let name = format!("{}{}", base.name, record.name.as_deref().unwrap_or(""));
+            listed.push(Listed { name, unit: record.unit.or_else(|| base.unit.clone()) });
+        }
+    }
+    Ok(listed)
+}
+
 /// What later records take over from earlier ones (section 4.1).
 #[derive(Default)]
 struct Base {

@@ -7,7 +7,6 @@
 use std::time::{Duration, SystemTime};
 
 use jiff::ZonedDateTime;
-use jiff::civil::DateTime;
 use tokio::time::Instant;
 
 use crate::readings::Moment;
@@ -17,7 +16,7 @@ const NEVER: Duration = Duration::from_secs(100 * 365 * 24 * 3600);
 
 /// A clock that starts at zero with the service.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Clock {
+pub(crate) struct Clock {
     start: Instant,
 }
 
@@ -30,11 +29,9 @@ impl Clock {
         Moment::at(self.start.elapsed())
     }
 
-    /// The date and time of day in the machine's own time zone, and how many seconds that is ahead of Greenwich. Only what clocks show
-    /// comes from it: no age ever does.
-    pub fn civil(&self) -> (DateTime, i32) {
-        let now = ZonedDateTime::now();
-        (now.datetime(), now.offset().seconds())
+    /// The date and time of day in the machine's own time zone. Only what clocks show comes from it: no age ever does.
+    pub fn civil(&self) -> ZonedDateTime {
+        ZonedDateTime::now()
     }
 
     /// The civil time since the beginning of 1970 in Greenwich, by which a past that was kept is as old as it is.

@@ -6,15 +6,21 @@
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::time::Duration;
 
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::health::HealthTopics;
 use super::installation::{Broker, Installation, Panel};
 use super::place::Place;
+use super::reports::{Loopback, Reporting};
 use super::writer::AtExit;
 use crate::feed::{BrokerUrl, Delivery, Protocol};
 use crate::language::report;
+
+/// Characters of a message; what is quoted may be as long as the file.
+const LONGEST_MESSAGE: usize = 400;
 
 /// A mistake in a configuration file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -37,7 +43,17 @@ pub struct Config {
     state: Option<PathBuf>,
     broker: BrokerTable,
     #[serde(default)]
+    health: HealthTable,
+    #[serde(default)]
     panel: Vec<PanelTable>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct HealthTable {
+    topic: Option<Spanned<String>>,
+    apart: Option<Spanned<i64>>,
+    listen: Option<Spanned<String>>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -65,6 +81,7 @@ struct PanelTable {
     contrast: Option<Spanned<i64>>,
     #[serde(default)]
     at_exit: AtExit,
+    refresh: Option<Spanned<String>>,
 }
 
 /// The text of a file and how to point into it.
@@ -73,10 +90,23 @@ struct Page<'a> {
     text: &'a str,
 }
 
+/// A message as a log or a terminal can take it, however long and whatever was quoted.
+fn fit(message: &str) -> String {
+    let mut signs = message.chars();
+    let mut told = String::new();
+    for sign in signs.by_ref().take(LONGEST_MESSAGE) {
+        if sign.is_control() { told.extend(sign.escape_debug()) } else { told.push(sign) }
+    }
+    if signs.next().is_some() {
+        told.push('…');
+    }
+    told
+}
+
 impl Page<'_> {
     fn error(&self, span: Option<Range<usize>>, message: impl Into<String>) -> ConfigError {
         let place = report::line_and_column(self.text, span.map_or(0, |span| span.start));
-        ConfigError { file: self.file.into(), line: place.line, column: place.column, message: message.into() }
+        ConfigError { file: self.file.into(), line: place.line, column: place.column, message: fit(&message.into()) }
     }
 
     /// A value that is written as text.
@@ -123,7 +153,22 @@ impl Config {
             }
             panels.push(panel);
         }
-        Ok(Installation { broker, panels, state: config.state.map(|file| folder.join(file)) })
+        let reporting = config.health.reporting(&page)?;
+        Ok(Installation { broker, panels, state: config.state.map(|file| folder.join(file)), reporting })
+    }
+}
+
+impl HealthTable {
+    fn reporting(&self, page: &Page<'_>) -> Result<Reporting, ConfigError> {
+        let topics = self.topic.as_ref().map(|topic| {
+            HealthTopics::below(topic.get_ref()).map_err(|error| page.error(Some(topic.span()), error.to_string()))
+        });
+        let apart = page.number(self.apart.as_ref(), 1..3601, "documents are 1 to 3600 seconds apart")?;
+        Ok(Reporting {
+            topics: topics.transpose()?,
+            apart: apart.map_or(Reporting::default().apart, |seconds: u32| Duration::from_secs(seconds.into())),
+            listen: self.listen.as_ref().map(|address| page.parse::<Loopback>(address)).transpose()?,
+        })
     }
 }
 
@@ -156,6 +201,7 @@ impl PanelTable {
             inverted: self.inverted,
             contrast: page.number(self.contrast.as_ref(), 0..256, "the contrast is 0 to 255")?,
             at_exit: self.at_exit,
+            refresh: self.refresh.as_ref().map(|period| page.parse(period)).transpose()?.unwrap_or_default(),
         })
     }
 }
@@ -185,12 +231,18 @@ qos = 1
 keep-alive = 60
 ca-file = "/etc/ssl/cellar.pem"
 
+[health]
+topic = "cellar/doors/ripening"
+apart = 60
+listen = "127.0.0.1:9464"
+
 [[panel]]
 place = "ssd1306:/dev/i2c-1:0x3c"
 layout = "ripening-door.layout"
 contrast = 10
 rotated = true
 at-exit = "keep"
+refresh = "5min"
 
 [[panel]]
 place = "picture:brine.png"
@@ -226,14 +278,18 @@ inverted = true
             contrast: Some(10),
             rotated: true,
             at_exit: AtExit::Keep,
+            refresh: "5min".parse().unwrap(),
             ..Panel::new(bus, "/etc/cellar/ripening-door.layout".into())
         };
         let picture = Place::Picture { file: "/etc/cellar/brine.png".into() };
         let second = Panel { inverted: true, ..Panel::new(picture, "/etc/cellar/brine.layout".into()) };
-        assert_eq!(
-            installation,
-            Installation { broker, panels: vec![first, second], state: Some("/etc/cellar/past".into()) }
-        );
+        let reporting = Reporting {
+            topics: Some(HealthTopics::below("cellar/doors/ripening").unwrap()),
+            apart: Duration::from_secs(60),
+            listen: Some("127.0.0.1:9464".parse().unwrap()),
+        };
+        let panels = vec![first, second];
+        assert_eq!(installation, Installation { broker, panels, state: Some("/etc/cellar/past".into()), reporting });
     }
 
     #[test]
@@ -262,9 +318,15 @@ inverted = true
             told("contrast = 10", "contrast = 256"),
             told("rotated = true", "rotated = 180"),
             told("\"keep\"", "\"dark\""),
+            told("\"5min\"", "\"1s\""),
             told("layout = \"brine.layout\"", ""),
             told("picture:brine.png", "ssd1306:/dev/i2c-1:60"),
             told("inverted = true", "inverted = true\ninverted = true"),
+            told("cellar/doors/ripening", "cellar/+/ripening"),
+            told("apart = 60", "apart = 0"),
+            told("127.0.0.1:9464", "0.0.0.0:9464"),
+            told("127.0.0.1:9464", "9464"),
+            told("topic = ", "topics = "),
         ];
         insta::assert_snapshot!(mistakes.join("\n"), @r#"
         sidelight.toml:3:1: unknown field `adress`, expected one of `url`, `user`, `password-file`, `client-id`, `protocol`, `qos`, `keep-alive`, `ca-file`
@@ -279,18 +341,32 @@ inverted = true
         sidelight.toml:8:7: the quality of service is 0 or 1
         sidelight.toml:9:14: the keep-alive is 5 to 65535 seconds
         sidelight.toml:9:14: invalid type: string "60", expected i64
-        sidelight.toml:13:9: `ssd1307:/dev/i2c-1:0x3c` names no panel: write ssd1306:/dev/i2c-1:0x3c, sh1106:/dev/i2c-1:0x3c or picture:door.png
-        sidelight.toml:13:9: `0x80` is no I2C address: write 0x08 to 0x77, usually 0x3c or 0x3d
-        sidelight.toml:15:12: the contrast is 0 to 255
-        sidelight.toml:16:11: invalid type: integer `180`, expected a boolean
-        sidelight.toml:17:11: unknown variant `dark`, expected `blank` or `keep`
-        sidelight.toml:19:1: missing field `layout`
-        sidelight.toml:20:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
-        sidelight.toml:23:1: duplicate key
+        sidelight.toml:18:9: `ssd1307:/dev/i2c-1:0x3c` names no panel: write ssd1306:/dev/i2c-1:0x3c, sh1106:/dev/i2c-1:0x3c or picture:door.png
+        sidelight.toml:18:9: `0x80` is no I2C address: write 0x08 to 0x77, usually 0x3c or 0x3d
+        sidelight.toml:20:12: the contrast is 0 to 255
+        sidelight.toml:21:11: invalid type: integer `180`, expected a boolean
+        sidelight.toml:22:11: unknown variant `dark`, expected `blank` or `keep`
+        sidelight.toml:23:11: a panel is refreshed every 5s to 24h, or never: write for example 30s, 1min or never
+        sidelight.toml:25:1: missing field `layout`
+        sidelight.toml:26:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
+        sidelight.toml:29:1: duplicate key
+        sidelight.toml:13:9: the topic "cellar/+/ripening" holds the wildcard '+': a message has one topic, name it in full
+        sidelight.toml:14:9: documents are 1 to 3600 seconds apart
+        sidelight.toml:15:10: 0.0.0.0:9464 can be reached from other machines, and the page knows no users: write 127.0.0.1:9464 or [::1]:9464
+        sidelight.toml:15:10: "9464" is no address with a port: write 127.0.0.1:9464 or [::1]:9464
+        sidelight.toml:13:1: unknown field `topics`, expected one of `topic`, `apart`, `listen`
         "#);
         assert!(!mistakes.join("\n").contains("geheim"));
         let without_panel = read("[broker]\nurl = \"mqtt://b\"\n").unwrap_err().to_string();
         assert_eq!(without_panel, "sidelight.toml:1:1: there is no panel: write at least one [[panel]]");
         assert_eq!(read("").unwrap_err().to_string(), "sidelight.toml:1:1: missing field `broker`");
+    }
+
+    #[test]
+    fn what_is_quoted_is_short_and_carries_nothing_to_a_terminal() {
+        for (from, to) in [("ssd1306:", "\\u001b[2J"), ("ssd1306:", &"7".repeat(5000)), ("user =", "\"\\u009b1m\" =")] {
+            let told = told(from, to);
+            assert!(!told.chars().any(char::is_control) && told.chars().count() < 500, "{told:?}");
+        }
     }
 }

@@ -43,16 +43,38 @@ fn folder(path: &Path) -> &Path {
     path.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."))
 }
 
+/// What the names of temporary files for `path` begin with; short, however long its own name is.
+fn prefix(path: &Path) -> String {
+    let name = path.file_name().unwrap_or_default();
+    format!(".sidelight-{:08x}-", crc32fast::hash(name.as_encoded_bytes()))
+}
+
+/// Where the file itself lies, if `path` is a link.
+fn target(path: &Path) -> io::Result<PathBuf> {
+    if path.exists() { path.canonicalize() } else { Ok(path.to_path_buf()) }
+}
+
 /// A temporary file beside `path`, to take its place later. Of the permissions `mode` the process's mask takes some away.
 pub(super) fn new_beside(path: &Path, mode: u32) -> io::Result<NamedTempFile> {
     let permissions = Permissions::from_mode(mode);
-    tempfile::Builder::new().prefix(".sidelight-").permissions(permissions).tempfile_in(folder(path))
+    tempfile::Builder::new().prefix(&prefix(path)).permissions(permissions).tempfile_in(folder(path))
+}
+
+/// Removes the temporary files that whoever wrote this file before left behind, being killed or without supply. Where that cannot be
+/// done, nothing is lost but their room.
+pub(super) fn sweep(path: &Path) {
+    let Ok(target) = target(path) else { return };
+    let prefix = prefix(&target);
+    let entries = std::fs::read_dir(folder(&target)).into_iter().flatten().flatten();
+    for left in entries.filter(|entry| entry.file_name().as_encoded_bytes().starts_with(prefix.as_bytes())) {
+        let _ = std::fs::remove_file(left.path());
+    }
 }
 
 /// Writes a file whole. Whoever reads it finds what was there before or this, never half of one. A file that is there keeps its
 /// permissions and its owner, and a link stays a link; of a new one's permissions `mode` the process's mask takes some away.
 pub fn replace(path: &Path, bytes: &[u8], mode: u32, durability: Durability) -> io::Result<()> {
-    let target = if path.exists() { path.canonicalize()? } else { path.to_path_buf() };
+    let target = target(path)?;
     let mut new = new_beside(&target, mode)?;
     if target.exists() {
         // A rename would not ask whether the file itself may be written.
@@ -93,6 +115,23 @@ mod tests {
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o640);
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2, "nothing else is left behind");
+    }
+
+    #[test]
+    fn what_a_killed_writer_left_is_swept_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let (file, other) = (folder.path().join("past"), folder.path().join("door.png"));
+        replace(&file, b"one", 0o600, Durability::Synced).unwrap();
+        for path in [&file, &file, &other] {
+            new_beside(path, 0o600).unwrap().keep().unwrap();
+        }
+        fs::write(folder.path().join(".sidelight-notes"), "mine").unwrap();
+        sweep(&file);
+        let mut left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+        left.sort();
+        assert_eq!(left.len(), 3, "{left:?}");
+        assert!(left.contains(&"past".into()) && left.contains(&".sidelight-notes".into()));
+        sweep(&folder.path().join("nowhere/past"));
     }
 
     #[test]

@@ -11,6 +11,8 @@ use tracing::warn;
 
 use super::files::{Unreadable, read_start};
 use super::place::Place;
+use super::reports::Reporting;
+use super::schedule::Refresh;
 use super::writer::{AtExit, Writer};
 use crate::draw::Size;
 use crate::feed::{BrokerUrl, Delivery, Protocol, Secret, Settings};
@@ -28,6 +30,8 @@ pub struct Installation {
     pub panels: Vec<Panel>,
     /// The file that keeps the past of readings while nothing runs.
     pub state: Option<PathBuf>,
+    /// What it tells about itself.
+    pub reporting: Reporting,
 }
 
 /// The broker and how to speak with it; files are named, not yet read.
@@ -66,6 +70,8 @@ pub struct Panel {
     pub contrast: Option<u8>,
     /// What it shows after the end.
     pub at_exit: AtExit,
+    /// How often it is sent again what it may have lost unnoticed; an emulated one loses nothing.
+    pub refresh: Refresh,
 }
 
 /// Why an installation cannot work.
@@ -189,7 +195,15 @@ fn read(what: &'static str, file: &Path) -> Result<Vec<u8>, InstallationError> {
 impl Panel {
     /// A panel with everything but its place and its layout left to the defaults.
     pub fn new(place: Place, layout: PathBuf) -> Self {
-        Self { place, layout, rotated: false, inverted: false, contrast: None, at_exit: AtExit::default() }
+        Self {
+            place,
+            layout,
+            rotated: false,
+            inverted: false,
+            contrast: None,
+            at_exit: AtExit::default(),
+            refresh: Refresh::default(),
+        }
     }
 
     /// How the panel is set up for pictures of this size.
@@ -227,7 +241,8 @@ impl Panel {
 
     #[cfg(any(feature = "i2c", feature = "pictures"))]
     fn start_with(&self, setup: Setup, outlet: impl super::Outlet) -> Result<Writer, InstallationError> {
-        Writer::start(self.place.to_string(), setup, outlet, self.at_exit)
+        let refresh = if matches!(self.place, Place::Picture { .. }) { Refresh::NEVER } else { self.refresh };
+        Writer::start(self.place.to_string(), setup, outlet, self.at_exit, refresh)
             .map_err(|problem| InstallationError::Thread { place: self.place.clone(), problem })
     }
 
@@ -250,7 +265,9 @@ mod tests {
         let broker = Broker::at("mqtt://127.0.0.1".parse().unwrap());
         let check = |places: &[&str]| {
             let panels = places.iter().map(|place| panel(place)).collect();
-            Installation { broker: broker.clone(), panels, state: None }.check().map_err(|error| error.to_string())
+            Installation { broker: broker.clone(), panels, state: None, reporting: Reporting::default() }
+                .check()
+                .map_err(|error| error.to_string())
         };
         assert_eq!(check(&["ssd1306:/dev/i2c-1:0x3c", "ssd1306:/dev/i2c-1:0x3d", "ssd1306:/dev/i2c-0:0x3c"]), Ok(()));
         let twice = "sh1106:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own";

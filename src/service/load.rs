@@ -86,8 +86,13 @@ pub fn understand(text: &str, font: &mut dyn FnMut(&str) -> Result<Vec<u8>, Stri
         let mut catalogue = Catalogue::new();
         let unread = add_outlines(layout, font, &mut catalogue);
         if unread.is_empty() {
-            let (compiled, more) = layout::compile(layout, &catalogue);
+            let (compiled, mut more) = layout::compile(layout, &catalogue);
+            let mut allowances = layout.allowances.clone();
+            allowances.settle(&mut more);
             findings.extend(more);
+            if compiled.is_some() {
+                findings.extend(allowances.unneeded());
+            }
             program = compiled.map(Arc::new);
         }
         findings.extend(unread);
@@ -133,7 +138,7 @@ fn literal_characters(text: &Text) -> String {
         match part {
             TextPart::Literal(literal) => characters.push_str(literal),
             TextPart::Words { choice, .. } => choice.texts(&mut |words| characters.push_str(words)),
-            TextPart::Clock(pattern) => characters.extend(pattern.extremes().flatten()),
+            TextPart::Clock(clock) => characters.extend(clock.pattern.extremes().flatten()),
             TextPart::Time(_, style) => characters.extend(layout::format::longest_times(*style)),
             TextPart::Number { .. } => {}
         }

@@ -61,11 +61,9 @@ pub trait Outlet: Send + 'static {
 mod device {
     use std::path::PathBuf;
 
-    use linux_embedded_hal::I2cdev;
-    use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
-
-    use super::{Driver, Outlet, Size, Trouble, io};
+    use super::{Driver, Outlet, Size, Trouble};
     use crate::panel::Setup;
+    use crate::service::Bus;
 
     /// A panel on an I2C bus of this machine.
     #[derive(Debug)]
@@ -79,22 +77,17 @@ mod device {
     }
 
     impl Outlet for Device {
-        type Bus = I2cdev;
+        type Bus = Bus;
 
-        fn open(&mut self, size: Size) -> Result<Driver<I2cdev>, Trouble> {
+        fn open(&mut self, size: Size) -> Result<Driver<Bus>, Trouble> {
             let setup = Setup { size, ..self.setup };
             setup.check()?;
-            let bus = I2cdev::new(&self.device).map_err(|error| {
-                let problem = match error {
-                    LinuxI2CError::Io(problem) => problem,
-                    LinuxI2CError::Errno(number) => io::Error::from_raw_os_error(number),
-                };
-                Trouble::Open { device: self.device.clone(), problem }
-            })?;
+            let bus =
+                Bus::open(&self.device).map_err(|problem| Trouble::Open { device: self.device.clone(), problem })?;
             Ok(Driver::new(bus, self.address, setup)?)
         }
 
-        fn updated(&mut self, _bus: &I2cdev) -> Result<(), Trouble> {
+        fn updated(&mut self, _bus: &Bus) -> Result<(), Trouble> {
             Ok(())
         }
     }
@@ -107,7 +100,7 @@ mod emulated {
     use super::{Driver, Outlet, Size, Trouble, io};
     use crate::draw::{Frame, picture};
     use crate::panel::{EmulatedPanel, Setup};
-    use crate::service::files::{Durability, replace};
+    use crate::service::files::{Durability, replace, sweep};
 
     /// The address of an emulated panel, and the seed of the noise in its RAM: neither is to be seen from outside.
     const ADDRESS: u8 = 0x3c;
@@ -149,8 +142,9 @@ mod emulated {
     }
 
     /// Keeps a glass as PNG in `file`, a pixel for a pixel. Whoever reads the file finds the old picture or the new one,
-    /// never half of one.
+    /// never half of one. What a killed writer of this file left beside it goes at once.
     pub fn picture_file(file: PathBuf) -> impl FnMut(&Frame) -> Result<(), Trouble> + Send + 'static {
+        sweep(&file);
         move |glass| write(&file, glass).map_err(|problem| Trouble::Picture { file: file.clone(), problem })
     }
 

@@ -91,8 +91,9 @@ impl Past {
         })
     }
 
-    /// Whether a new file can lie where this one does, before there is something to lose.
+    /// Whether a new file can lie where this one does, before there is something to lose. What a killed writer left there goes.
     pub fn probe(&self) -> Result<(), PastError> {
+        files::sweep(&self.file);
         files::new_beside(&self.file, MODE).map(drop).map_err(|problem| self.unwritten(problem))
     }
 

@@ -17,14 +17,22 @@ use super::clock::Clock;
 use super::notices::Notices;
 use super::pane::Pane;
 use super::past::{Past, PastError};
+use super::reports::Reports;
 use super::source::Source;
+use super::supervisor::Supervisor;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
-use crate::feed::{Event, Filter, Message, Session, Settings, SettingsError};
-use crate::layout::Program;
+use crate::draw::Point;
+use crate::feed::{Delivery, Event, Filter, Message, Session, Settings, SettingsError};
+use crate::layout::{Brightness, Program};
+use crate::panel::orbit;
 use crate::readings::history::encode;
 use crate::readings::{self, Moment};
+
+mod report;
+
+pub(super) use report::ONLINE;
 
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);
@@ -61,6 +69,10 @@ pub struct Show {
     name: String,
     /// The text as it was read last, good or broken.
     text: String,
+    /// Of the text that is shown.
+    digest: String,
+    /// Whether the text that was read last cannot be shown.
+    is_broken: bool,
     first: Arc<Program>,
     writers: Vec<Writer>,
 }
@@ -68,7 +80,8 @@ pub struct Show {
 impl Show {
     /// A layout that was loaded from `source` and compiled to `program`, on these panels.
     pub fn new(source: Source, loaded: &Loaded, program: Arc<Program>, writers: Vec<Writer>) -> Self {
-        Self { name: source.name(), source, text: loaded.text.clone(), first: program, writers }
+        let (text, digest) = (loaded.text.clone(), report::digest(&loaded.text));
+        Self { name: source.name(), source, text, digest, is_broken: false, first: program, writers }
     }
 }
 
@@ -77,6 +90,8 @@ struct Running {
     show: Show,
     pane: Pane,
     notices: Notices,
+    /// Where the picture stands, and how bright it is, as the panels were told.
+    presented: (Point, Brightness),
 }
 
 /// All layouts with their panels, and the session that feeds them.
@@ -89,6 +104,7 @@ pub struct Service {
     running: Vec<Running>,
     /// Where the past of readings outlives the program.
     past: Option<Past>,
+    reports: Reports,
 }
 
 /// The signals that matter.
@@ -122,12 +138,12 @@ impl Service {
                 let pane = Pane::new(Arc::clone(&show.first), now);
                 let mut notices = Notices::default();
                 notices.follow(pane.store());
-                Running { show, pane, notices }
+                Running { show, pane, notices, presented: (Point::zero(), Brightness::FULL) }
             })
             .collect();
         let filters = filters(&running);
         let session = Session::new(&settings, filters.clone(), random.fork())?;
-        Ok(Self { settings, random, clock, session, filters, running, past: None })
+        Ok(Self { settings, random, clock, session, filters, running, past: None, reports: Reports::none() })
     }
 
     /// The same service, which keeps the past of its readings in `file` and begins with what is there.
@@ -151,6 +167,7 @@ impl Service {
         self.recall(witness);
         self.update(self.clock.now(), witness);
         let ending = loop {
+            self.report(self.clock.now());
             let due = self.next_due().map(|due| self.clock.instant(due));
             let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
             let is_writing = self.past.as_ref().is_some_and(Past::is_writing);
@@ -162,11 +179,14 @@ impl Service {
                 written = written, if is_writing => if let Err(problem) = written {
                     witness.see(self.clock.now(), Happening::Forgotten { problem: &problem });
                 },
+                question = self.reports.called() => if let Some(question) = question { self.answer(question) },
                 () = watch.changed() => self.reload(false, witness).await,
                 _ = signals.hang_up.recv() => {
                     witness.see(self.clock.now(), Happening::Renewed);
+                    self.reports.tell(Supervisor::reloading);
                     self.reload(true, witness).await;
                     watch = self.watch(witness);
+                    self.reports.tell(Supervisor::ready);
                 }
                 _ = signals.terminate.recv() => break Ending::Signal,
                 _ = signals.interrupt.recv() => break Ending::Signal,
@@ -183,9 +203,9 @@ impl Service {
         let now = self.clock.now();
         match past.read() {
             Ok(Some(stored)) => {
-                let ((time, _), since_1970) = (self.clock.civil(), self.clock.since_1970());
+                let time = self.clock.civil();
                 let panes = self.running.iter_mut().map(|running| &mut running.pane);
-                let windows = panes.map(|pane| pane.recall(&stored, now, since_1970, time)).sum();
+                let windows = panes.map(|pane| pane.recall(&stored, now, &time)).sum();
                 witness.see(now, Happening::Recalled { file: past.file(), windows });
             }
             Ok(None) => {}
@@ -218,16 +238,22 @@ impl Service {
 
     /// Draws what changed, and tells what is new about readings.
     fn update(&mut self, now: Moment, witness: &mut dyn Witness) {
-        let (time, offset) = self.clock.civil();
-        for Running { show, pane, notices } in &mut self.running {
+        let time = self.clock.civil();
+        for Running { show, pane, notices, presented } in &mut self.running {
             let layout = &show.name;
             notices.look(pane.store(), now, &mut |notice| {
                 witness.see(now, Happening::Reading { layout, notice: &notice });
             });
-            pane.set_offset(offset);
-            let drawn = pane.update(now, time);
-            if drawn {
-                show.writers.iter().for_each(|writer| writer.show(pane.frame()));
+            pane.set_link(self.reports.link.connected);
+            let drawn = pane.update(now, &time);
+            let present = (orbit::place(pane.program().shift, now), pane.brightness());
+            let before = std::mem::replace(presented, present);
+            if drawn || present.0 != before.0 {
+                let frame = pane.frame().shifted(present.0);
+                show.writers.iter().for_each(|writer| writer.show(&frame));
+            }
+            if present.1 != before.1 {
+                show.writers.iter().for_each(|writer| writer.dim(present.1));
             }
             witness.see(now, Happening::Updated { layout, pane, drawn });
         }
@@ -238,19 +264,30 @@ impl Service {
 
     /// When something will be to do although nothing happens.
     fn next_due(&self) -> Option<Moment> {
-        let due = |running: &Running| running.pane.next_change().into_iter().chain(running.notices.next_due()).min();
+        let now = self.clock.now();
+        let due = |Running { pane, notices, .. }: &Running| {
+            let step = orbit::next_step(pane.program().shift, now);
+            pane.next_change().into_iter().chain(notices.next_due()).chain(step).min()
+        };
         let past = self.past.as_ref().and_then(Past::next_due);
-        self.running.iter().filter_map(due).chain(past).min()
+        self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).min()
     }
 
     /// Takes an event, and draws what came of it at the same moment.
     fn take(&mut self, event: Event, witness: &mut dyn Witness) {
         let now = self.clock.now();
+        self.follow_link(&event);
         match event {
-            Event::Connected => witness.see(now, Happening::Connected),
+            Event::Connected => {
+                witness.see(now, Happening::Connected);
+                self.update(now, witness);
+            }
             Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
             Event::Subscribed => witness.see(now, Happening::Subscribed { filters: &self.filters }),
-            Event::Lost { reason, retry_in } => witness.see(now, Happening::Lost { reason: &reason, retry_in }),
+            Event::Lost { reason, retry_in } => {
+                witness.see(now, Happening::Lost { reason: &reason, retry_in });
+                self.update(now, witness);
+            }
             Event::Message(message) => {
                 witness.see(now, Happening::Message { message: &message });
                 self.accept(&message, now, witness);
@@ -259,7 +296,8 @@ impl Service {
                 witness.see(now, Happening::Oversized { topic: &topic, bytes });
                 // Nothing of it is left but its size; zeros in its place are refused for the same reason.
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
-                self.accept(&Message { topic, payload, retained: false }, now, witness);
+                let delivery = Delivery::AtMostOnce;
+                self.accept(&Message { topic, payload, retained: false, delivery }, now, witness);
             }
         }
     }
@@ -292,7 +330,7 @@ impl Service {
             running.reload(renew, now, witness);
         }
         self.update(now, witness);
-        let filters = filters(&self.running);
+        let filters = self.wanted();
         if filters == self.filters {
             return;
         }
@@ -303,7 +341,8 @@ impl Service {
         }
         // The same settings were good before.
         if let Ok(session) = Session::new(&self.settings, filters.clone(), self.random.fork()) {
-            self.session = session;
+            let before = std::mem::replace(&mut self.session, session);
+            self.leave(before).await;
             self.filters = filters;
         }
     }
@@ -330,6 +369,7 @@ impl Service {
     async fn end(mut self, witness: &mut dyn Witness) {
         let now = self.clock.now();
         witness.see(now, Happening::Ending);
+        self.reports.tell(Supervisor::stopping);
         self.running.iter().flat_map(|running| &running.show.writers).for_each(Writer::stop);
         let deadline = Instant::now() + FAREWELL;
         self.keep_last(deadline, witness).await;
@@ -344,7 +384,7 @@ impl Service {
 
 impl Running {
     fn reload(&mut self, even_unchanged: bool, now: Moment, witness: &mut dyn Witness) {
-        let Self { show, pane, notices } = self;
+        let Self { show, pane, notices, .. } = self;
         let loaded = match show.source.load() {
             Ok(loaded) => loaded,
             Err(failure) => return witness.see(now, Happening::Unread { failure: &failure }),
@@ -353,6 +393,7 @@ impl Running {
             return;
         }
         show.text.clone_from(&loaded.text);
+        show.is_broken = true;
         let Some(program) = &loaded.program else {
             return witness.see(now, Happening::Broken { layout: &loaded });
         };
@@ -362,6 +403,7 @@ impl Running {
                 return witness.see(now, Happening::Unfit { layout, panel, problem });
             }
         }
+        (show.digest, show.is_broken) = (report::digest(&loaded.text), false);
         pane.swap(Arc::clone(program), now);
         notices.follow(pane.store());
         witness.see(now, Happening::Swapped { layout: &loaded });

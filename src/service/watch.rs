@@ -21,12 +21,14 @@ const LONGEST: Duration = Duration::from_millis(250);
 
 /// Watches the files of all layouts.
 #[derive(Debug)]
-pub(super) struct Watch {
+pub(crate) struct Watch {
     /// Works in a thread of its own until it is dropped; none if the system gave none.
     _watcher: Option<RecommendedWatcher>,
     touched: Arc<Notify>,
     /// Since when something has been going on, and when it will count as come to rest.
     unrest: Option<(Instant, Instant)>,
+    /// How long nothing must follow a change.
+    quiet: Duration,
 }
 
 impl Watch {
@@ -35,7 +37,7 @@ impl Watch {
         let touched = Arc::new(Notify::new());
         let (folders, names) = folders_and_names(files);
         if folders.is_empty() {
-            return Self { _watcher: None, touched, unrest: None };
+            return Self { _watcher: None, touched, unrest: None, quiet: QUIET };
         }
         let news = Arc::clone(&touched);
         let handler = move |event: notify::Result<Event>| {
@@ -53,7 +55,13 @@ impl Watch {
                 lament(format!("changes in {} will not be seen: {error}", folder.display()));
             }
         }
-        Self { _watcher: watcher, touched, unrest: None }
+        Self { _watcher: watcher, touched, unrest: None, quiet: QUIET }
+    }
+
+    /// The same watch, to which a change has come to rest after `quiet`.
+    #[cfg(feature = "preview")]
+    pub fn resting_after(self, quiet: Duration) -> Self {
+        Self { quiet, ..self }
     }
 
     /// Waits until something happened to one of the files and has come to rest. To give up waiting loses nothing.
@@ -63,11 +71,11 @@ impl Watch {
                 None => {
                     self.touched.notified().await;
                     let now = Instant::now();
-                    self.unrest = Some((now, now + QUIET));
+                    self.unrest = Some((now, now + self.quiet));
                 }
                 Some((since, rest)) => tokio::select! {
                     () = self.touched.notified() => {
-                        self.unrest = Some((since, (Instant::now() + QUIET).min(since + LONGEST)));
+                        self.unrest = Some((since, (Instant::now() + self.quiet).min(since + LONGEST)));
                         if Instant::now() >= since + LONGEST {
                             self.unrest = None;
                             return;

@@ -40,13 +40,14 @@ async fn live_and_retained_messages_are_told_apart() {
             publish(&mut sensor, "cellar/brine/door", b"closed", true).await;
             let mut panel = session(&settings(), &["cellar/brine/+"]);
             assert_eq!(next(&mut panel).await, Event::Connected);
-            let kept = Message { topic: "cellar/brine/door".into(), payload: b"closed".to_vec(), retained: true };
+            let kept =
+                Message { topic: "cellar/brine/door".into(), payload: b"closed".to_vec(), retained: true, delivery };
             assert_eq!(message(&mut panel).await, kept, "{protocol:?} {delivery:?}");
             for (topic, payload, retain) in
                 [("cellar/brine/door", &b"open"[..], true), ("cellar/brine/climate", b"11.2,82.0", false)]
             {
                 publish(&mut sensor, topic, payload, retain).await;
-                let live = Message { topic: topic.into(), payload: payload.to_vec(), retained: false };
+                let live = Message { topic: topic.into(), payload: payload.to_vec(), retained: false, delivery };
                 assert_eq!(message(&mut panel).await, live, "{protocol:?} {delivery:?}");
             }
         }

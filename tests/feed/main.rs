@@ -4,6 +4,7 @@
 #[cfg(feature = "demo")]
 mod deliveries;
 mod fake;
+mod farewell;
 mod faults;
 mod refusals;
 mod tls;

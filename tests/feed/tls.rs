@@ -1,7 +1,7 @@
 //! Encrypted connections: who is trusted, and what is said when somebody is not.
 //!
 //! The certificates in `tls/` are for `localhost`, signed by an authority made for these tests whose key was thrown away;
-//! `outdated.pem` ended in 2021, the others end in 2120.
+//! `outdated.pem` ended in 2021, `future.pem`, from an authority of its own, begins in 2110, the others end in 2120.
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
@@ -20,6 +20,8 @@ use super::{BOTH, loss, next, session};
 const AUTHORITY: &[u8] = include_bytes!("tls/authority.pem");
 const BROKER: &[u8] = include_bytes!("tls/broker.pem");
 const OUTDATED: &[u8] = include_bytes!("tls/outdated.pem");
+const FUTURE: &[u8] = include_bytes!("tls/future.pem");
+const FUTURE_AUTHORITY: &[u8] = include_bytes!("tls/future-authority.pem");
 const KEY: &[u8] = include_bytes!("tls/broker.key.pem");
 
 /// Listens and, in a task, accepts every connection that trusts `certificate`.
@@ -70,11 +72,13 @@ async fn a_trusted_broker_is_connected_to() {
 async fn whoever_cannot_be_trusted_is_told_apart() {
     let good = broker(BROKER, Protocol::V3).await.port();
     let outdated = broker(OUTDATED, Protocol::V3).await.port();
+    let future = broker(FUTURE, Protocol::V3).await.port();
     let url = |host: &str, port| format!("mqtts://{host}:{port}");
     for (host, port, authorities, expected) in [
         ("localhost", good, BROKER, Reason::UnknownAuthority { broker: url("localhost", good) }),
         ("127.0.0.1", good, AUTHORITY, Reason::WrongName { broker: url("127.0.0.1", good) }),
         ("localhost", outdated, AUTHORITY, Reason::OutOfDate { broker: url("localhost", outdated) }),
+        ("localhost", future, FUTURE_AUTHORITY, Reason::OutOfDate { broker: url("localhost", future) }),
     ] {
         let mut panel = session(&settings(host, port, Protocol::V3, Some(authorities)), &[]);
         assert_eq!(loss(&mut panel).await.0, expected);

@@ -1,103 +1,122 @@
-//! Golden images: every case of `tests/cases/*.cases` is drawn, goes through the controller's bytes into the emulated panel, and
-//! what stands on the glass must equal `golden/<case>.png` to the bit.
+//! Golden images: every scene of `golden/` and `layouts/` is drawn, goes through the controller's bytes into the emulated panel, and
+//! what stands on the glass must equal its reference to the bit: with each controller that has such a panel, upright and upside down.
 //!
-//! `SIDELIGHT_RENEW=<part of a name> cargo test --test golden` renews references on purpose; it is refused in CI. A case that
-//! differs is printed as wanted, got and difference, and written below `target/golden/`.
+//! Scenes and references are read as `sidelight verify` reads them, and it renews them, on purpose: `cargo run -- verify golden layouts
+//! --accept --scene NAME`. A scene that differs is printed, and written below `target/golden/`.
 
-mod cases;
-mod difference;
-
-use std::collections::BTreeSet;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, LazyLock};
 
-use sidelight::draw::{Frame, picture};
-use sidelight::faces::Catalogue;
-use sidelight::language;
-use sidelight::layout;
-use sidelight::panel::{Driver, EmulatedPanel};
-
-use cases::Case;
-
-static FACES: LazyLock<Catalogue> = LazyLock::new(Catalogue::new);
+use sidelight::draw::{Frame, Point, Size, picture};
+use sidelight::panel::{Controller, Driver, EmulatedPanel, Setup};
+use sidelight::scenes::{self, Difference, NamedScene, References, Scenes, Verdict};
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-fn reference(case: &Case) -> PathBuf {
-    root().join("golden").join(format!("{}.png", case.name))
+/// What lies in `golden/` and `layouts/` with this ending, in the order of the names.
+fn lying(ending: &str) -> Vec<PathBuf> {
+    let folders = ["golden", "layouts"].map(|folder| std::fs::read_dir(root().join(folder)).unwrap());
+    let mut paths: Vec<PathBuf> = folders.into_iter().flatten().map(|entry| entry.unwrap().path()).collect();
+    paths.retain(|path| path.extension() == Some(OsStr::new(ending)));
+    paths.sort();
+    paths
 }
 
-/// What stands on the glass after the whole way through driver, bus and controller.
-fn on_glass(case: &Case) -> Frame {
-    let (document, mut findings) = language::parse(&case.text);
-    let (checked, more) = language::check(&document);
-    findings.extend(more);
-    let program = checked.and_then(|checked| {
-        let (program, more) = layout::compile(&checked, &FACES);
-        findings.extend(more);
-        program
-    });
-    let report = language::report::to_text(&case.name, &case.text, &findings, false);
-    let program = program.unwrap_or_else(|| panic!("case {} does not compile:\n{report}", case.name));
-    let program = Arc::new(case.prepared(program));
-    let renderer = case.scene(&program).draw(&program, case.time, 0);
-    let setup = case.setup(renderer.program().size);
+fn files() -> Vec<Scenes> {
+    let read = |path: PathBuf| {
+        let scenes = scenes::read(&path).unwrap();
+        assert!(scenes.is_whole(), "{}", scenes.report(false));
+        scenes
+    };
+    lying("scenes").into_iter().map(read).collect()
+}
+
+/// The panels that a picture of this size can stand on.
+fn setups(size: Size) -> Vec<Setup> {
+    let controllers = [Controller::Ssd1306, Controller::Sh1106];
+    let setup = |controller, rotated| Setup { rotated, ..Setup::new(controller, size) };
+    let setups = controllers.into_iter().flat_map(|controller| [false, true].map(|rotated| setup(controller, rotated)));
+    setups.filter(|setup| setup.check().is_ok()).collect()
+}
+
+/// What stands on the glass after the whole way through driver, bus and controller, as somebody sees it for whom it is upright.
+fn on_glass(frame: &Frame, setup: Setup) -> Frame {
     let glass = EmulatedPanel::new(setup.controller, setup.size, 0x3c, 0x5eed);
     let mut driver = Driver::new(glass, 0x3c, setup).expect("the setup is one of the known ones");
     driver.initialise().expect("no fault on this bus");
-    driver.show(renderer.frame()).expect("no fault on this bus");
-    assert!(driver.bus().complaints().is_empty(), "{}: {:?}", case.name, driver.bus().complaints());
+    driver.show(frame).expect("no fault on this bus");
+    assert!(driver.bus().complaints().is_empty(), "{setup:?}: {:?}", driver.bus().complaints());
     let seen = driver.bus().glass();
-    if case.rotated { difference::turned(&seen) } else { seen }
+    if setup.rotated { turned(&seen, setup.size) } else { seen }
+}
+
+fn turned(frame: &Frame, Size { width, height }: Size) -> Frame {
+    let mut turned = Frame::new(Size::new(width, height));
+    for y in 0..height as i32 {
+        for x in 0..width as i32 {
+            turned.set_pixel(Point::new(x, y), frame.pixel(Point::new(width as i32 - 1 - x, height as i32 - 1 - y)));
+        }
+    }
+    turned
+}
+
+/// Prints a scene that differs, and writes the picture of the difference below `target/golden/`.
+fn show(file: &Scenes, scene: &NamedScene, reference: &Frame, seen: &Frame) {
+    let Some(difference) = Difference::new(reference, seen) else { return };
+    println!("{}\nnow:\n{}", difference.words(), picture::half_blocks(seen));
+    let folder = root().join("target/golden").join(file.path.file_stem().unwrap());
+    std::fs::create_dir_all(&folder).unwrap();
+    let path = folder.join(format!("{}.png", scene.name));
+    std::fs::write(&path, difference.png().unwrap()).unwrap();
+    println!("reference, now and difference are in {}", path.display());
 }
 
 #[test]
-fn every_case_equals_its_reference() {
-    let renew = std::env::var("SIDELIGHT_RENEW").ok();
-    if let Some(name) = &renew {
-        assert!(std::env::var_os("CI").is_none(), "references are renewed on purpose, never in CI");
-        assert!(!name.is_empty(), "say which: SIDELIGHT_RENEW=<part of a name>");
-    }
-    let mut failed = Vec::new();
-    let cases = cases::read(&root().join("tests/cases"));
-    for case in &cases {
-        let got = on_glass(case);
-        let path = reference(case);
-        let wanted = std::fs::read(&path).ok().map(|bytes| picture::from_png(&bytes).expect("references are PNG"));
-        if wanted.as_ref() == Some(&got) {
-            continue;
+fn every_scene_stands_on_every_glass_as_its_reference() {
+    let (mut failed, mut shown) = (Vec::new(), 0);
+    for file in files() {
+        let references = References::of(&file.path);
+        for scene in &file.scenes {
+            let drawn = scene.draw();
+            for setup in setups(scene.program.size) {
+                let seen = on_glass(drawn.frame(), setup);
+                shown += 1;
+                let verdict = references.compare(&scene.name, &seen).unwrap();
+                if verdict == Verdict::Same {
+                    continue;
+                }
+                let upside_down = if setup.rotated { " upside down" } else { "" };
+                let name = format!("{} {} on {}{upside_down}", file.path.display(), scene.name, setup.controller);
+                println!("--- {name}");
+                match verdict {
+                    Verdict::Different(reference) => show(&file, scene, &reference, &seen),
+                    _ => println!("no reference yet; now:\n{}", picture::half_blocks(&seen)),
+                }
+                failed.push(name);
+            }
         }
-        if renew.as_ref().is_some_and(|part| case.name.contains(part.as_str())) {
-            std::fs::write(&path, picture::png(&got, 1).unwrap()).unwrap();
-            println!("renewed {}", case.name);
-            continue;
-        }
-        difference::show(&case.name, wanted.as_ref(), &got, &root().join("target/golden"));
-        failed.push(case.name.as_str());
     }
-    assert!(failed.is_empty(), "{} of {} cases differ: {}", failed.len(), cases.len(), failed.join(", "));
+    assert!(failed.is_empty(), "{} of {shown} pictures differ:\n{}", failed.len(), failed.join("\n"));
+    assert!(shown >= 300, "only {shown} pictures");
 }
 
 #[test]
-fn every_reference_has_its_case() {
-    let cases: BTreeSet<String> = cases::read(&root().join("tests/cases")).into_iter().map(|case| case.name).collect();
-    for entry in std::fs::read_dir(root().join("golden")).unwrap() {
-        let path = entry.unwrap().path();
-        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-        assert!(cases.contains(&name), "golden/{name}.png belongs to no case: delete it, or name the case so");
+fn every_reference_has_its_scene() {
+    for file in files() {
+        let unnamed = References::of(&file.path).unnamed(&file).unwrap();
+        assert!(unnamed.is_empty(), "these belong to no scene: {unnamed:?}");
+    }
+    for folder in lying("pictures") {
+        assert!(folder.with_extension("scenes").exists(), "{} belongs to no file of scenes", folder.display());
     }
 }
 
 #[test]
-fn every_ready_layout_has_cases() {
-    let cases = cases::read(&root().join("tests/cases"));
-    for entry in std::fs::read_dir(root().join("layouts")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.extension().is_some_and(|extension| extension == "layout") {
-            let file = format!("layouts/{}", path.file_name().unwrap().to_string_lossy());
-            assert!(cases.iter().any(|case| case.file.as_deref() == Some(&file)), "no case draws {file}");
-        }
+fn every_ready_layout_has_scenes() {
+    for layout in lying("layout") {
+        let scenes = scenes::read(&layout.with_extension("scenes")).unwrap();
+        assert!(scenes.beside.is_some(), "no scene draws {}", layout.display());
     }
 }

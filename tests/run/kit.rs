@@ -46,7 +46,19 @@ impl Cellar {
 
     /// The program, started in this folder.
     pub fn start(&self, arguments: &[&str]) -> Running {
-        Running::start(self.folder.path(), arguments)
+        self.start_in(&[], arguments)
+    }
+
+    /// The program, started by another one, such as `ip netns exec cellar`.
+    pub fn start_in(&self, starter: &[&str], arguments: &[&str]) -> Running {
+        Running::start(self.folder.path(), &[starter, &[SIDELIGHT], arguments].concat())
+    }
+
+    /// The same, with these variables in its environment.
+    pub fn start_with(&self, variables: &[(&str, &str)], arguments: &[&str]) -> Running {
+        let mut command = Command::new(SIDELIGHT);
+        command.current_dir(self.folder.path()).args(arguments).envs(variables.iter().copied());
+        Running::spawn(command)
     }
 
     /// `run` with this folder's layout and the panel `door.png`.
@@ -84,15 +96,14 @@ pub struct Running {
 }
 
 impl Running {
-    fn start(folder: &Path, arguments: &[&str]) -> Self {
-        let mut child = Command::new(SIDELIGHT)
-            .current_dir(folder)
-            .args(arguments)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
+    fn start(folder: &Path, line: &[&str]) -> Self {
+        let mut command = Command::new(line[0]);
+        command.current_dir(folder).args(&line[1..]);
+        Self::spawn(command)
+    }
+
+    fn spawn(mut command: Command) -> Self {
+        let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
         let log = Arc::new(Mutex::new(String::new()));
         let (lines, into) = (BufReader::new(child.stderr.take().unwrap()).lines(), Arc::clone(&log));
         thread::spawn(move || {
@@ -109,7 +120,12 @@ impl Running {
 
     /// Waits until the log says this.
     pub fn says(&self, words: &str) -> Duration {
-        let found = || self.log().contains(words);
+        self.says_times(words, 1)
+    }
+
+    /// Waits until the log says this so many times.
+    pub fn says_times(&self, words: &str, times: usize) -> Duration {
+        let found = || self.log().matches(words).count() >= times;
         let start = Instant::now();
         while !found() && start.elapsed() < PATIENCE {
             thread::sleep(Duration::from_millis(2));
@@ -121,6 +137,11 @@ impl Running {
     pub fn signal(&self, name: &str) {
         let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status().unwrap();
         assert!(sent.success());
+    }
+
+    /// The same to a program that may have ended already.
+    pub fn signal_if_there(&self, name: &str) {
+        let _ = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).stderr(Stdio::null()).status();
     }
 
     /// Waits for the end, which must come by itself.
@@ -170,6 +191,11 @@ pub struct Sensor {
 
 impl Sensor {
     pub fn connect(broker: SocketAddr) -> Self {
+        Self::connect_with_will(broker, None)
+    }
+
+    /// A sensor whose topic says so, kept by the broker, once it is gone without a word.
+    pub fn connect_with_will(broker: SocketAddr, will: Option<(&str, &str)>) -> Self {
         static NUMBER: Mutex<u32> = Mutex::new(0);
         let id = {
             let mut number = NUMBER.lock().unwrap();
@@ -177,8 +203,13 @@ impl Sensor {
             format!("sensor{number}")
         };
         let mut stream = TcpStream::connect(broker).unwrap();
-        let mut body = b"\0\x04MQTT\x04\x02\0\x3c".to_vec();
+        let flags = if will.is_some() { 0x26 } else { 0x02 };
+        let mut body = [&b"\0\x04MQTT\x04"[..], &[flags], b"\0\x3c"].concat();
         push_text(&mut body, &id);
+        if let Some((topic, payload)) = will {
+            push_text(&mut body, topic);
+            push_text(&mut body, payload);
+        }
         stream.write_all(&packet(0x10, &body)).unwrap();
         let mut answer = [0; 4];
         stream.read_exact(&mut answer).unwrap();
@@ -202,13 +233,13 @@ impl Sensor {
     }
 }
 
-fn push_text(bytes: &mut Vec<u8>, text: &str) {
+pub fn push_text(bytes: &mut Vec<u8>, text: &str) {
     bytes.extend((text.len() as u16).to_be_bytes());
     bytes.extend(text.as_bytes());
 }
 
 /// A packet with its length in groups of seven bits (section 2.2.3).
-fn packet(kind: u8, body: &[u8]) -> Vec<u8> {
+pub fn packet(kind: u8, body: &[u8]) -> Vec<u8> {
     let mut bytes = vec![kind];
     let mut rest = body.len();
     loop {

@@ -4,9 +4,14 @@
 
 mod ending;
 mod flood;
+mod health;
 mod kit;
 mod past;
 mod pictures;
+mod power;
+#[cfg(feature = "recording")]
+mod recording;
 mod refusals;
+mod supervisor;
 mod swap;
 mod writer;

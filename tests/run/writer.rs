@@ -5,8 +5,9 @@ use std::time::{Duration, Instant};
 
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 use sidelight::draw::{Frame, Ink, Point, Rectangle, Size};
+use sidelight::layout::Brightness;
 use sidelight::panel::{Controller, Driver, EmulatedPanel, Failure, FaultyBus, Setup};
-use sidelight::service::{AtExit, Outlet, Trouble, Writer};
+use sidelight::service::{AtExit, Outlet, Refresh, Trouble, Writer};
 
 use super::kit::until;
 
@@ -54,7 +55,8 @@ impl Outlet for Bus {
 }
 
 fn writer(bus: &Bus, at_exit: AtExit) -> Writer {
-    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit).unwrap()
+    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit, Refresh::NEVER)
+        .unwrap()
 }
 
 /// A picture that differs for each number.
@@ -77,6 +79,28 @@ fn a_panel_that_is_plugged_in_late_shows_the_newest_frame() {
     bus.trouble(FaultyBus::clear);
     let took = until("the newest frame", || bus.glass() == picture(49));
     eprintln!("back after {took:?}");
+}
+
+#[test]
+fn a_dimmed_panel_has_less_contrast_and_at_none_it_is_off() {
+    let bus = Bus::new();
+    let writer = writer(&bus, AtExit::Blank);
+    let is = |lit, contrast| bus.trouble(|bus| (bus.bus().is_lit(), bus.bus().contrast()) == (lit, contrast));
+    let full = Setup::new(Controller::Ssd1306, SIZE).contrast;
+    writer.show(&picture(1));
+    until("full brightness", || is(true, full));
+    writer.dim(Brightness::percent(20));
+    until("a fifth of it", || is(true, Brightness::percent(20).of(full)));
+    // After trouble it comes back as it was to be, and a share is one of the full contrast.
+    bus.trouble(|bus| bus.fail_after(0, Failure::ALL[0]));
+    writer.show(&picture(2));
+    until("the next picture", || bus.glass() == picture(2));
+    assert!(is(true, Brightness::percent(20).of(full)));
+    writer.dim(Brightness::OFF);
+    until("off", || is(false, 0));
+    writer.show(&picture(3));
+    writer.dim(Brightness::FULL);
+    until("on again, with the newest picture", || is(true, full) && bus.glass() == picture(3));
 }
 
 #[test]
@@ -140,7 +164,9 @@ fn the_end_leaves_a_dark_glass_or_the_last_picture_and_does_not_wait_for_a_dead_
     // One that hangs holds its own thread and nobody else.
     let bus = Bus::new();
     let held = bus.0.lock().unwrap();
-    let stuck = Writer::start("held".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), AtExit::Keep).unwrap();
+    let stuck =
+        Writer::start("held".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), AtExit::Keep, Refresh::NEVER)
+            .unwrap();
     stuck.show(&picture(1));
     stuck.stop();
     assert!(!stuck.wait(Instant::now() + Duration::from_millis(50)));

@@ -8,7 +8,7 @@ use std::time::Duration;
 use crate::draw::Point;
 use crate::faces::icons;
 use crate::formulas::{Bounds, Compiled};
-use crate::language::clock::{self, ClockPattern};
+use crate::language::clock;
 use crate::language::model::{
     Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize, Trend,
 };
@@ -311,24 +311,6 @@ impl Checker {
             }
         }
         parts
-    }
-
-    fn clock(&mut self, plain: &[Expression], call: &Expression) -> Option<ClockPattern> {
-        let [Expression { kind: ExpressionKind::Text(pieces), span }] = plain else {
-            expected("the pattern of a time in quotes", "clock(\"%H:%M\")", call, &mut self.findings);
-            return None;
-        };
-        let pattern = match pieces.as_slice() {
-            [] => "",
-            [Piece::Literal(text)] => &text.value,
-            _ => {
-                expected("a pattern without fields", "clock(\"%H:%M\")", call, &mut self.findings);
-                return None;
-            }
-        };
-        ClockPattern::parse(pattern)
-            .map_err(|problem| self.findings.push(Finding::error("bad clock", *span, problem.to_string())))
-            .ok()
     }
 
     /// Reports a unit written behind a number that is in another unit of the same quantity: that would relabel it.

@@ -49,15 +49,11 @@ impl Checker {
 
     /// A text without fields.
     fn literal(&mut self, written: &Expression, what: &str, example: &str) -> Option<String> {
-        if let ExpressionKind::Text(pieces) = &written.kind {
-            match pieces.as_slice() {
-                [] => return Some(String::new()),
-                [Piece::Literal(text)] => return Some(text.value.clone()),
-                _ => {}
-            }
+        let text = written.literal().map(str::to_string);
+        if text.is_none() {
+            expected(what, example, written, &mut self.findings);
         }
-        expected(what, example, written, &mut self.findings);
-        None
+        text
     }
 
     /// Where the publisher says whether it is there, if the file tells.

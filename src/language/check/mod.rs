@@ -4,6 +4,8 @@
 //! error. Nothing here knows how large a glyph is.
 
 mod arguments;
+mod care;
+mod clocks;
 mod curve;
 #[cfg(feature = "editor")]
 mod declared;
@@ -18,7 +20,7 @@ use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Finding, MAX_FINDINGS, Severity, each};
+use super::{Allowances, Finding, MAX_FINDINGS, Severity, each};
 
 #[cfg(feature = "editor")]
 pub use curve::NAME as CURVE;
@@ -31,10 +33,12 @@ use expressions::{Expressions, Scope};
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
     let mut checker = Checker::default();
+    let mut allowances = Allowances::of(document, &mut checker.findings);
     let document = each::expand(document, &mut checker.findings);
     let layout = checker.document(&document);
     let mut findings = checker.findings;
     say_once(&mut findings);
+    allowances.settle(&mut findings);
     if findings.len() >= MAX_FINDINGS {
         findings.truncate(MAX_FINDINGS);
         let last = findings[MAX_FINDINGS - 1].span;
@@ -44,7 +48,7 @@ pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
         );
     }
     let failed = findings.iter().any(|finding| finding.severity == Severity::Error);
-    (layout.filter(|_| !failed), findings)
+    (layout.filter(|_| !failed).map(|layout| Layout { allowances, ..layout }), findings)
 }
 
 /// Of findings of one kind at one place, which the copies of an `each` have in common, the first is enough.

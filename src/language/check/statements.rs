@@ -11,7 +11,7 @@ use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
 use crate::language::words::{self, ELEMENTS, PANELS, STATEMENTS};
-use crate::language::{Finding, Severity, nearest};
+use crate::language::{Allowances, Finding, Severity, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, ReadingSpec};
 use crate::units::{self, Unit};
@@ -39,10 +39,18 @@ fn usual_range(unit: Unit) -> Option<Bounds> {
     Some(Bounds { low, high })
 }
 
+/// What a `panel` statement says.
+struct Panel {
+    size: Size,
+    glass: Option<Glass>,
+    shift: u32,
+}
+
 impl Checker {
     pub(super) fn document(&mut self, document: &Document) -> Option<Layout> {
-        let mut panel: Option<((Size, Option<Glass>), Span)> = None;
+        let mut panel: Option<(Panel, Span)> = None;
         let (mut readings, mut values, mut screens) = (Vec::new(), Vec::new(), Vec::<Screen>::new());
+        let mut dims = Vec::new();
         for statement in &document.statements {
             if self.gives_up() {
                 break;
@@ -58,10 +66,14 @@ impl Checker {
                         );
                     } else {
                         // A wrong size is no reason to complain about a missing one.
-                        panel = Some((found.unwrap_or((Size::new(128, 32), None)), statement.span));
+                        panel = Some((
+                            found.unwrap_or(Panel { size: Size::new(128, 32), glass: None, shift: 0 }),
+                            statement.span,
+                        ));
                     }
                 }
                 "reading" => readings.extend(self.reading(statement)),
+                "dim" => dims.extend(self.dim(statement)),
                 "value" => values.extend(self.value(statement)),
                 "screen" => {
                     if let Some(screen) = self.screen(statement) {
@@ -107,9 +119,20 @@ impl Checker {
         if !self.findings.iter().any(|finding| finding.severity == Severity::Error) {
             self.scope.report_unused(&mut self.findings);
         }
-        let (panel, glass) = panel?.0;
+        let Panel { size: panel, glass, shift } = panel?.0;
         let windows::Observations { list: observed, histories, .. } = std::mem::take(&mut self.observations);
-        Some(Layout { panel, glass, readings, histories, observed, values, screens })
+        Some(Layout {
+            panel,
+            glass,
+            shift,
+            readings,
+            histories,
+            observed,
+            values,
+            dims,
+            screens,
+            allowances: Allowances::default(),
+        })
     }
 
     fn unknown_statement(&mut self, statement: &Statement) {
@@ -121,11 +144,11 @@ impl Checker {
         } else if let Some(near) = nearest(&word.value, words::names(&STATEMENTS)) {
             finding.help(format!("did you mean `{near}`?"))
         } else {
-            finding.help("a file is made of `panel`, `reading`, `value` and `screen` statements")
+            finding.help("a file is made of `panel`, `reading`, `value`, `dim` and `screen` statements")
         });
     }
 
-    fn panel(&mut self, statement: &Statement) -> Option<(Size, Option<Glass>)> {
+    fn panel(&mut self, statement: &Statement) -> Option<Panel> {
         let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let size = arguments.plain(0, "its size in pixels", "panel 128x32", &mut self.findings)?;
         let ExpressionKind::Dimensions { width, height } = size.kind else {
@@ -170,7 +193,8 @@ impl Checker {
             );
         }
         let glass = diagonal.map(|diagonal| Glass::new((width, height), diagonal, distance));
-        Some((Size::new(width, height), glass))
+        let shift = self.shift(&arguments);
+        Some(Panel { size: Size::new(width, height), glass, shift })
     }
 
     /// The name that a statement gives, which must be a plain word.

@@ -4,11 +4,13 @@
 
 use std::time::Duration;
 
-use jiff::civil::Time;
+use jiff::civil::{Date, DateTime, Time};
 
-use crate::formulas::{Bounds, Compiled, LONGEST, Limits, Observed, SunEvent, TimeStyle};
+use crate::formulas::{
+    Bounds, Compiled, Deadline, LONGEST, Limits, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, TimeStyle,
+};
 use crate::language::Finding;
-use crate::language::syntax::{Expression, ExpressionKind, Piece, Span};
+use crate::language::syntax::{Expression, ExpressionKind, Span};
 use crate::language::words::TODAY;
 use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
@@ -31,6 +33,8 @@ const CHARACTERISTIC: &str = "pressure_characteristic";
 const TENDENCY: Window = Window::Last(Duration::from_secs(3 * 3600));
 /// Spans of time by their names.
 const TIMES: [&str; 5] = ["age", "time_since", "until", "time_of_day", "moon_phase"];
+/// What is known of how a reading, and everything, is heard.
+const HEARD: [&str; 2] = ["rejects", "link"];
 /// What the sun does, by its names.
 const SUN: [(&str, SunEvent); 4] = [
     ("sun_rise", SunEvent::Rise),
@@ -94,7 +98,13 @@ impl Observations {
 
 /// The names of all these functions.
 pub(super) fn names() -> impl Iterator<Item = &'static str> + Clone {
-    FIGURES.iter().map(|(name, _)| *name).chain([CHARACTERISTIC]).chain(TIMES).chain(SUN.iter().map(|(name, _)| *name))
+    FIGURES
+        .iter()
+        .map(|(name, _)| *name)
+        .chain([CHARACTERISTIC])
+        .chain(TIMES)
+        .chain(HEARD)
+        .chain(SUN.iter().map(|(name, _)| *name))
 }
 
 impl Expressions<'_> {
@@ -107,7 +117,7 @@ impl Expressions<'_> {
             return Some(self.sun(name, *event, plain, span));
         }
         match name {
-            "time_of_day" | "moon_phase" if !plain.is_empty() => {
+            "time_of_day" | "moon_phase" | "link" if !plain.is_empty() => {
                 self.wrong_count(span, format!("`{name}` takes nothing: `{name}()`"), plain.len());
                 Some(None)
             }
@@ -116,6 +126,11 @@ impl Expressions<'_> {
                 let place = self.observations.place(Observed::MoonPhase, Bounds { low: 0.0, high: 100.0 });
                 Some(units::lookup("%").map(|unit| Checked::Number(Compiled::Observed(place), unit)))
             }
+            "link" => {
+                let place = self.observations.place(Observed::Link, Bounds { low: 0.0, high: 1.0 });
+                Some(Some(Checked::Truth(Compiled::Observed(place))))
+            }
+            "rejects" => Some(self.rejects(plain, span)),
             CHARACTERISTIC => Some(self.characteristic(plain, span)),
             "age" => Some(self.age(plain, span)),
             "time_since" => Some(self.time_since(plain, span)),
@@ -215,6 +230,17 @@ impl Expressions<'_> {
         self.time(Observed::Age(reading), LONGEST)
     }
 
+    fn rejects(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
+        let [reading] = plain else {
+            self.wrong_count(span, "`rejects` takes a reading: `rejects(temp)`".to_string(), plain.len());
+            return None;
+        };
+        let (reading, _) = self.reading(reading)?;
+        let bounds = Bounds { low: 0.0, high: f64::from(MOST_REJECTS) };
+        let place = self.observations.place(Observed::Rejects(reading), bounds);
+        Some(Checked::Number(Compiled::Observed(place), Unit::BARE))
+    }
+
     fn time_since(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
         let [condition] = plain else {
             self.wrong_count(span, "`time_since` takes a condition: `time_since(door == 1)`".to_string(), plain.len());
@@ -227,26 +253,24 @@ impl Expressions<'_> {
     fn until(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
         let example = "until(\"17:30\")";
         let [argument] = plain else {
-            self.wrong_count(span, format!("`until` takes a time of day: `{example}`"), plain.len());
+            self.wrong_count(span, format!("`until` takes a time of day or a date: `{example}`"), plain.len());
             return None;
         };
-        let ExpressionKind::Text(pieces) = &argument.kind else {
-            expected("a time of day in quotes", example, argument, self.findings);
+        let Some(text) = argument.literal() else {
+            expected("a time of day or a date in quotes", example, argument, self.findings);
             return None;
         };
-        let time: Option<Time> = match pieces.as_slice() {
-            [Piece::Literal(text)] => Time::strptime("%H:%M", &text.value).ok(),
-            _ => None,
-        };
-        let Some(time) = time else {
-            self.findings.push(
-                Finding::error("wrong kind", argument.span, "this is no time of day")
-                    .help(format!("write, for example, `{example}`")),
-            );
+        let Some(deadline) = deadline(text) else {
+            self.findings.push(Finding::error("wrong kind", argument.span, "this is no time of day and no date").help(
+                format!("write, for example, `{example}`, `until(\"2026-12-24\")` or `until(\"2026-12-24 18:00\")`"),
+            ));
             return None;
         };
-        let seconds = time.hour() as u32 * 3600 + time.minute() as u32 * 60;
-        self.time(Observed::Until(seconds), DAY)
+        let most = match deadline {
+            Deadline::Daily(_) => MOST_UNTIL,
+            Deadline::Once(_) => LONGEST,
+        };
+        self.time(Observed::Until(deadline), most)
     }
 
     fn sun(&mut self, name: &str, event: SunEvent, plain: &[Expression], span: Span) -> Option<Checked> {
@@ -306,6 +330,18 @@ impl Expressions<'_> {
         let observed = &self.observations.bounds;
         formula.bounds(&Limits { readings: self.reading_bounds, observed, values: self.value_bounds })
     }
+}
+
+/// A time of day, a date, or a date with a time of day, as in ISO 8601.
+fn deadline(text: &str) -> Option<Deadline> {
+    if let Ok(time) = Time::strptime("%H:%M", text) {
+        return Some(Deadline::Daily(time));
+    }
+    if let Ok(date) = Date::strptime("%Y-%m-%d", text) {
+        return Some(Deadline::Once(date.to_datetime(Time::midnight())));
+    }
+    let time = ["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"].iter().find_map(|form| DateTime::strptime(form, text).ok());
+    time.map(Deadline::Once)
 }
 
 /// How far back: a length of time, or `today`.

@@ -67,7 +67,7 @@ impl Outputs {
     pub(super) fn ram_row(&self, y: u32, glass_rows: u32) -> Option<u32> {
         // Modules are wired so that the upright picture needs the reversed scan: the last output is on top.
         let wired = pad(glass_rows - 1 - y, is_alternating(glass_rows), false);
-        let output = (0..ROWS).find(|output| pad(*output, self.alternative, self.swapped) == wired)?;
+        let output = output(wired, self.alternative, self.swapped);
         let scanned = if self.reversed { self.rows() + ROWS - 1 - output } else { output };
         let row = (scanned + self.offset) % ROWS;
         (row < self.rows()).then_some((row + self.start_line) % ROWS)
@@ -84,4 +84,25 @@ fn pad(output: u32, alternative: bool, swapped: bool) -> u32 {
     let half = ROWS / 2;
     let pad = if alternative { output / 2 + output % 2 * half } else { output };
     if swapped { (pad + half) % ROWS } else { pad }
+}
+
+/// The row output that comes out at pin `pad`.
+fn output(pad: u32, alternative: bool, swapped: bool) -> u32 {
+    let half = ROWS / 2;
+    let pad = if swapped { (pad + half) % ROWS } else { pad };
+    if alternative { pad % half * 2 + pad / half } else { pad }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_pin_has_the_output_that_comes_out_there() {
+        for (alternative, swapped) in [(false, false), (false, true), (true, false), (true, true)] {
+            for pin in 0..ROWS {
+                assert_eq!(pad(output(pin, alternative, swapped), alternative, swapped), pin);
+            }
+        }
+    }
 }

@@ -129,6 +129,18 @@ impl EmulatedPanel {
         (self.complaints, self.dropped, self.traffic) = (worn.complaints, worn.dropped, worn.traffic);
     }
 
+    /// Lets the supply sag: registers hold anything that commands can set, the RAM holds new noise, and a command may be half heard.
+    /// Counters go on.
+    pub fn brown_out(&mut self) {
+        self.power_cycle();
+        let (complaints, dropped) = (self.complaints.clone(), self.dropped);
+        for _ in 0..1024 {
+            let byte = self.noise.u8(..);
+            self.command_byte(byte);
+        }
+        (self.complaints, self.dropped) = (complaints, dropped);
+    }
+
     /// What is to be seen. Dark while the display is off or the panel has no supply.
     pub fn glass(&self) -> Frame {
         let mut frame = Frame::new(self.size);

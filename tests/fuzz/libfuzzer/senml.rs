@@ -1,0 +1,8 @@
+#![no_main]
+//! libFuzzer drives the target `senml`.
+
+#[allow(dead_code)]
+#[path = "../targets.rs"]
+mod targets;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| targets::senml(bytes));
