@@ -37,7 +37,7 @@ impl Of<'_> {
 
     /// A span as a place in this document.
     pub fn location(&self, span: Span) -> lsp::Location {
-        lsp::Location::new(self.uri.to_string(), self.range(span))
+        lsp::Location::new(lsp::Uri(self.uri.to_string()), self.range(span))
     }
 }
 

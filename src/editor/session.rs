@@ -190,7 +190,7 @@ impl Session {
     }
 
     fn opened(&mut self, params: lsp::DidOpenTextDocumentParams) -> Vec<Message> {
-        let lsp::TextDocumentItem { uri, version, text, .. } = params.text_document;
+        let lsp::TextDocumentItem { uri: lsp::Uri(uri), version, text, .. } = params.text_document;
         if self.open.len() >= MOST_OPEN && !self.open.contains_key(&uri) {
             return told(&format!("{MOST_OPEN} layouts are open already; close some to get help with further ones"));
         }
@@ -201,18 +201,19 @@ impl Session {
 
     fn changed(&mut self, params: lsp::DidChangeTextDocumentParams) -> Vec<Message> {
         let lsp::VersionedTextDocumentIdentifier { version, text_document_identifier } = params.text_document;
-        let Some(open) = self.open.get_mut(&text_document_identifier.uri) else { return Vec::new() };
+        let lsp::Uri(uri) = text_document_identifier.uri;
+        let Some(open) = self.open.get_mut(&uri) else { return Vec::new() };
         open.document.change(params.content_changes, version);
         (open.analysis, open.untold) = (None, true);
         if open.document.text.len() > MOST_BYTES {
-            self.open.remove(&text_document_identifier.uri);
+            self.open.remove(&uri);
             return told("a file of this size is no layout; it gets no more help until it is opened again");
         }
         Vec::new()
     }
 
     fn closed(&mut self, params: lsp::DidCloseTextDocumentParams) -> Vec<Message> {
-        let uri = params.text_document.uri;
+        let lsp::Uri(uri) = params.text_document.uri;
         // The findings of a closed file are nobody's any more.
         self.open.remove(&uri).map(|_| published(&uri, None, Vec::new())).into_iter().collect()
     }
@@ -284,10 +285,10 @@ impl Session {
 
     /// An answer about a document; null where it is not open.
     fn about(&mut self, params: Value, answer: impl FnOnce(&Of<'_>, &Analysis) -> Answer) -> Answer {
-        let of: lsp::TextDocumentIdentifier = read(params["textDocument"].clone())?;
-        let Some(open) = self.open.get_mut(&of.uri) else { return Ok(Value::Null) };
-        let analysis = looked_at(&of.uri, &open.document, &mut open.analysis, &mut self.fonts);
-        answer(&Of { text: &analysis.text, lines: &open.document.lines, uri: &of.uri }, analysis)
+        let lsp::TextDocumentIdentifier { uri: lsp::Uri(uri) } = read(params["textDocument"].clone())?;
+        let Some(open) = self.open.get_mut(&uri) else { return Ok(Value::Null) };
+        let analysis = looked_at(&uri, &open.document, &mut open.analysis, &mut self.fonts);
+        answer(&Of { text: &analysis.text, lines: &open.document.lines, uri: &uri }, analysis)
     }
 
     /// An answer about a place in a document.
