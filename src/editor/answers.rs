@@ -131,7 +131,7 @@ mod tests {
         let name = found("unknown name");
         assert_eq!(
             name["range"],
-            json!({ "start": { "line": 2, "character": 32 }, "end": { "line": 2, "character": 36 } })
+            json!({ "start": { "line": 2, "character": 31 }, "end": { "line": 2, "character": 35 } })
         );
         assert_eq!(name["message"], "nothing here is called `temo`\nunknown\nhelp: did you mean `temp`?");
         assert_eq!((&name["severity"], &name["source"]), (&json!(1), &json!("sidelight")));

@@ -3,14 +3,17 @@
 //! What enters are an analysed text and a byte; what leaves is a list of items. Every item comes from a table that the checker uses, or
 //! is declared in the file; the lines about them come from the reference.
 
+use std::sync::LazyLock;
+
 use crate::faces::{Catalogue, icons};
 use crate::formulas::{Function, Kind};
 use crate::language::syntax::ExpressionKind;
 use crate::language::words::{
-    self, DECIMALS, DIRECTIONS, ELEMENTS, FIELDS, FIT, HORIZONTAL, Holds, OF_ELEMENTS, PANELS, PICKS, SMOOTHS, STALE,
-    STATEMENTS, TODAY, TOPIC, Takes, VERTICAL, Word,
+    self, ANYWHERE, CLOCK, DECIMALS, DIRECTIONS, ELEMENTS, FIELDS, FIT, HORIZONTAL, Holds, OF_ELEMENTS, PANELS, PICKS,
+    SMOOTHS, STALE, STATEMENTS, TODAY, TOPIC, Takes, VERTICAL, Word,
 };
-use crate::language::{self, CURVE, Span, clock, pages};
+use crate::language::{self, CURVE, Severity, Span, clock, pages};
+use crate::service::understand;
 use crate::units;
 
 use super::analysis::Analysis;
@@ -72,14 +75,13 @@ impl Item {
 /// What can be written at the byte `at`, and what of the text it takes the place of.
 pub fn completion(analysis: &Analysis, at: usize) -> (Span, Vec<Item>) {
     let cursor = cursor_at(&analysis.text, at);
-    let offer = Offer { analysis, cursor: &cursor, at };
+    let offer = Offer { analysis, cursor: &cursor };
     (cursor.typed, offer.items())
 }
 
 struct Offer<'a> {
     analysis: &'a Analysis,
     cursor: &'a Cursor<'a>,
-    at: usize,
 }
 
 impl Offer<'_> {
@@ -98,23 +100,33 @@ impl Offer<'_> {
                 items.extend(self.arguments(begun));
                 items
             }
-            Slot::Value(begun, value) => self.takes(begun, *value).map_or(Vec::new(), |takes| self.values(takes)),
+            Slot::Value(begun, value) => {
+                let takes = self.takes(begun, *value);
+                let mut items = takes.map_or(Vec::new(), |takes| self.values(takes));
+                // One of several icons is chosen by a condition.
+                items.extend(takes.filter(|takes| *takes == Takes::Icon).into_iter().flat_map(|_| self.expression()));
+                items
+            }
             Slot::Expression => {
                 let mut items = self.expression();
-                items.push(Item::new(clock::NAME, ItemKind::Function).about(about_clock()));
+                items.push(call_item(&CLOCK, about_clock().map(str::to_string)));
                 items
             }
             Slot::Call(call, holder) => self.in_call(call, holder.as_ref()),
             Slot::Unit => unit_items(),
-            Slot::Quoted(begun, value) if self.takes(begun, *value) == Some(Takes::Icon) => icon_items(),
-            Slot::Quoted(..) | Slot::Nothing => Vec::new(),
+            Slot::Quoted(begun, value) => self.takes(begun, *value).map_or(Vec::new(), quoted),
+            Slot::QuotedInCall(call) => {
+                let takes = Some(&CLOCK).filter(|row| row.name == call.name).and_then(|row| row.plain.get(call.index));
+                takes.map_or(Vec::new(), |takes| quoted(*takes))
+            }
+            Slot::Nothing => Vec::new(),
         }
     }
 
     /// The row of a statement, by what holds it.
     fn row(&self, begun: &Begun<'_>) -> Option<&'static Word> {
         let table: &'static [Word] = if self.cursor.holder().is_some() { &ELEMENTS } else { &STATEMENTS };
-        words::find(table, begun.word)
+        words::find(table, begun.word).or_else(|| words::find(&ANYWHERE, begun.word))
     }
 
     fn takes(&self, begun: &Begun<'_>, value: Value<'_>) -> Option<Takes> {
@@ -123,10 +135,15 @@ impl Offer<'_> {
             Value::Plain(index) => row.plain.get(index).copied(),
             Value::Definition => Some(Takes::Number),
             Value::Named(name) => {
-                let of_all: &[_] = if self.cursor.holder().is_some() { &OF_ELEMENTS } else { &[] };
-                row.named.iter().chain(of_all).find(|(known, _)| *known == name).map(|(_, takes)| *takes)
+                row.named.iter().chain(self.of_all(row)).find(|(known, _)| *known == name).map(|(_, takes)| *takes)
             }
         }
+    }
+
+    /// What a statement takes because it is an element.
+    fn of_all(&self, row: &Word) -> &'static [(&'static str, Takes)] {
+        let is_element = self.cursor.holder().is_some() && words::find(&ELEMENTS, row.name).is_some();
+        if is_element { &OF_ELEMENTS } else { &[] }
     }
 
     /// The words that a statement can begin with here.
@@ -139,20 +156,19 @@ impl Offer<'_> {
         if holder.is_some_and(|word| !holds(word)) {
             return Vec::new();
         }
-        let anywhere = STATEMENTS.iter().filter(|row| elements && row.holds == Some(Holds::TheSame));
         let table: &[Word] = if elements { &ELEMENTS } else { &STATEMENTS };
         let item = |row: &Word| {
             let detail = if elements { "element" } else { "statement" };
             Item::new(row.name, ItemKind::Word).detail(detail).about(reference::word(row.name))
         };
-        table.iter().chain(anywhere).map(item).collect()
+        table.iter().chain(&ANYWHERE).map(item).collect()
     }
 
     /// The named arguments that a statement does not have yet.
     fn arguments(&self, begun: &Begun<'_>) -> Vec<Item> {
         let Some(row) = self.row(begun) else { return Vec::new() };
-        let of_all: &[(&str, Takes)] = if self.cursor.holder().is_some() { &OF_ELEMENTS } else { &[] };
-        let names = row.named.iter().chain(of_all).map(|(name, _)| *name).filter(|name| !begun.named.contains(name));
+        let names =
+            row.named.iter().chain(self.of_all(row)).map(|(name, _)| *name).filter(|name| !begun.named.contains(name));
         let item = |name: &str| argument_item(name, reference::argument(row.name, name));
         names.map(item).collect()
     }
@@ -185,10 +201,11 @@ impl Offer<'_> {
             Takes::Direction => choices(&DIRECTIONS.map(|(word, _)| word)),
             Takes::Decimal => choices(&DECIMALS.map(|(word, _)| word)),
             Takes::Field => choices(&FIELDS.map(|(word, _)| word)),
-            Takes::Finding => {
-                pages::PAGES.iter().map(|page| Item::new(format!("\"{}\"", page.name), ItemKind::Choice)).collect()
+            Takes::Icon | Takes::Finding | Takes::Zone => {
+                let in_quotes = |item: Item| Item { label: format!("\"{}\"", item.label), ..item };
+                quoted(takes).into_iter().map(in_quotes).collect()
             }
-            Takes::Name | Takes::Literal | Takes::Text | Takes::Icon | Takes::Constant | Takes::Place => Vec::new(),
+            Takes::Name | Takes::Literal | Takes::Text | Takes::Constant | Takes::Place => Vec::new(),
         }
     }
 
@@ -198,6 +215,9 @@ impl Offer<'_> {
             Some(Takes::Pick) => words::find(&PICKS, call.name),
             Some(Takes::Smooth) => words::find(&SMOOTHS, call.name),
             Some(Takes::Presence) => Some(&TOPIC).filter(|row| row.name == call.name),
+            _ if call.name == CLOCK.name => {
+                return CLOCK.plain.get(call.index).map_or(Vec::new(), |takes| self.values(*takes));
+            }
             _ => {
                 let windowed = Function::named(call.name).is_none() && call.name != CURVE && call.index > 0;
                 let mut items = self.expression();
@@ -224,7 +244,8 @@ impl Offer<'_> {
 
     /// The readings and values that are declared before the cursor, and what the lists around it make of names.
     fn names(&self, wanted: impl Fn(&language::Declared) -> bool) -> Vec<Item> {
-        let before = |span: Span| (span.end as usize) < self.at;
+        // A value cannot look at itself.
+        let before = |span: Span| (span.end as usize) < self.cursor.begins;
         let mut items: Vec<Item> = Vec::new();
         let lists: Vec<&str> = self.cursor.lists().collect();
         let document = &self.analysis.understood.document;
@@ -305,14 +326,37 @@ fn unit_items() -> Vec<Item> {
     units::written().map(item).collect()
 }
 
-fn icon_items() -> Vec<Item> {
-    icons::NAMES.iter().map(|name| Item::new(*name, ItemKind::Choice).detail("icon")).collect()
+/// What can stand between quotes.
+fn quoted(takes: Takes) -> Vec<Item> {
+    match takes {
+        Takes::Icon => icons::NAMES.iter().map(|name| Item::new(*name, ItemKind::Choice).detail("icon")).collect(),
+        Takes::Finding => {
+            WARNINGS.iter().map(|name| Item::new(*name, ItemKind::Choice).detail("a warning that is kept")).collect()
+        }
+        Takes::Zone => {
+            clock::zones().into_iter().map(|name| Item::new(name, ItemKind::Choice).detail("time zone")).collect()
+        }
+        _ => Vec::new(),
+    }
 }
+
+/// The names of the findings that are warnings, by their pages: one says so, or its example gives one. Errors cannot be allowed.
+static WARNINGS: LazyLock<Vec<&str>> = LazyLock::new(|| {
+    let warns = |page: &&pages::Page| {
+        let example = page.body.split_once("```layout\n").and_then(|(_, rest)| rest.split_once("```"));
+        let findings = example.map(|(layout, _)| understand(layout, &mut |_| Err("no file".to_string())).findings);
+        page.body.starts_with("A warning")
+            || findings
+                .is_some_and(|all| all.iter().any(|one| one.name == page.name && one.severity == Severity::Warning))
+    };
+    pages::PAGES.iter().filter(warns).map(|page| page.name).collect()
+});
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::editor::analysis::with_cursor;
+    use crate::language::tokens::{TokenKind, tokenize};
     use crate::language::{check, parse};
 
     fn labels(text: &str) -> Vec<String> {
@@ -324,12 +368,13 @@ mod tests {
 
     #[test]
     fn words_by_what_holds_them() {
-        assert_eq!(labels("|"), ["panel", "reading", "value", "screen", "each"]);
+        let top = ["panel", "reading", "value", "screen", "dim", "each", "allow"];
+        assert_eq!(labels("|"), top);
         let elements =
-            ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay", "each"];
+            ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay", "each", "allow"];
         assert_eq!(labels("screen s {\n|\n}"), elements);
         assert_eq!(labels("screen s { each room: (a, b) { |"), elements);
-        assert_eq!(labels("each room: (a, b) {\n |"), ["panel", "reading", "value", "screen", "each"]);
+        assert_eq!(labels("each room: (a, b) {\n |"), top);
     }
 
     #[test]
@@ -348,8 +393,25 @@ mod tests {
         assert_eq!(labels("reading t pick: column(2, decimal: |"), ["point", "comma"]);
         assert_eq!(labels("panel |")[..2], ["128x32", "128x64"]);
         assert!(labels("screen s { icon \"|\" }").contains(&"door-open".to_string()));
+        assert!(labels("screen s { icon |").contains(&"\"door-open\"".to_string()));
+        assert!(labels(&format!("{BEGIN}screen s {{ icon if |")).contains(&"temp".to_string()));
+        assert!(labels("screen s { text \"{clock(\"%H:%M\", \"|\")}\" }").contains(&"Europe/Paris".to_string()));
+        assert!(labels("screen s { text \"{clock(\"%H:%M\", |").contains(&"\"Asia/Tokyo\"".to_string()));
+        assert_eq!(labels("screen s { text \"{clock(\"|"), [""; 0]);
+        assert_eq!(labels("dim to: 20% |"), ["when:"]);
+        assert_eq!(labels("allow \"never used\" |"), ["because:"]);
+        assert_eq!(labels("screen s { allow \"never used\" |"), ["because:"]);
         assert!(labels("reading t unit: |").contains(&"µg/m³".to_string()));
         assert_eq!(labels("# |"), [""; 0]);
+    }
+
+    #[test]
+    fn warnings_that_can_be_kept() {
+        let found = labels("allow |");
+        assert!(found.contains(&"\"never used\"".to_string()) && found.contains(&"\"small outline\"".to_string()));
+        assert!(!found.contains(&"\"does not fit\"".to_string()), "{found:?}");
+        let bare = labels("screen s { allow \"never |");
+        assert_eq!(found[..bare.len()], bare.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>());
     }
 
     #[test]
@@ -377,6 +439,18 @@ mod tests {
         assert_eq!(analysis.slice(completion(&analysis, at).0), "temp");
     }
 
+    #[test]
+    fn every_unit_can_be_written() {
+        for item in unit_items() {
+            for begin in ["unit: ", "as "] {
+                let text = format!("{begin}{}", item.label);
+                let tokens = tokenize(&text);
+                let unit = tokens[tokens.len() - 2];
+                assert_eq!((unit.kind, &text[unit.span.range()]), (TokenKind::Unit, &*item.label), "{text}");
+            }
+        }
+    }
+
     /// Whatever is offered is known to the checker: put in, it is nothing unknown.
     #[test]
     fn nothing_is_offered_that_is_unknown() {
@@ -401,7 +475,14 @@ mod tests {
             "screen s { text \"a\" valign: | }",
             "screen s { bar temp direction: | }",
             "screen s { icon \"|\" }",
+            "screen s { icon | }",
+            "screen s { text \"{clock(\"%H\", |)}\" }",
+            "screen s { text \"{clock(\"%H\", \"Asia/|\")}\" }",
+            "screen s { allow | }",
+            "allow \"never|",
+            "dim |",
             "panel |",
+            "panel 128x32 |",
         ];
         for place in places {
             let text = format!("{BEGIN}{place}");

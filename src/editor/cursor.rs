@@ -11,6 +11,8 @@ use crate::language::{Span, each};
 pub struct Cursor<'a> {
     /// The beginning of a word that stands there already, and its rest behind the cursor.
     pub typed: Span,
+    /// Where the statement at the cursor begins; the cursor itself where none has begun.
+    pub begins: usize,
     /// The statements whose blocks are open, the outermost first.
     pub around: Vec<Begun<'a>>,
     /// What can be written.
@@ -26,6 +28,8 @@ pub struct Begun<'a> {
     pub named: Vec<&'a str>,
     /// How many arguments without a name it has so far.
     pub plain: usize,
+    /// Where it begins.
+    start: usize,
 }
 
 /// What can be written at a place.
@@ -46,6 +50,8 @@ pub enum Slot<'a> {
     Unit,
     /// Characters of a text that is the value of an argument.
     Quoted(Begun<'a>, Value<'a>),
+    /// Characters of a text that is an argument of a call.
+    QuotedInCall(Call<'a>),
     /// Nothing that a list could help with.
     Nothing,
 }
@@ -109,11 +115,17 @@ pub fn cursor_at(text: &str, at: usize) -> Cursor<'_> {
     let rest = text[at..].find(|c: char| !(c.is_alphanumeric() || c == '_')).unwrap_or(text.len() - at);
     let typed = match under.kind {
         kind if kind == TokenKind::Name || kind.is_keyword() => Span::new(under.span.start as usize, at + rest),
-        TokenKind::Unit | TokenKind::Literal => Span::new(under.span.start as usize, at),
+        TokenKind::Unit => Span::new(under.span.start as usize, at),
+        TokenKind::Literal => {
+            let in_name = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '/' | '+');
+            let rest = text[at..].find(|c| !in_name(c)).unwrap_or(text.len() - at);
+            Span::new(under.span.start as usize, at + rest)
+        }
         _ => Span::new(at, at),
     };
     let slot = walk.slot(under.kind);
-    Cursor { typed, around: walk.around, slot }
+    let begins = walk.begun.filter(|_| !walk.at_start).map_or(at, |begun| begun.start);
+    Cursor { typed, begins, around: walk.around, slot }
 }
 
 impl<'a> Walk<'a> {
@@ -179,7 +191,7 @@ impl<'a> Walk<'a> {
             TokenKind::Newline if free => self.at_start = true,
             TokenKind::BlockOpen => {
                 self.open.clear();
-                let empty = Begun { word: "", named: Vec::new(), plain: 0 };
+                let empty = Begun { word: "", named: Vec::new(), plain: 0, start: token.span.start as usize };
                 self.around.push(self.begun.take().unwrap_or(empty));
                 (self.value, self.at_start) = (None, true);
             }
@@ -194,12 +206,17 @@ impl<'a> Walk<'a> {
                 (self.value, self.at_start, self.complete) = (Some(Value::Named(name)), false, false);
             }
             TokenKind::Name if free && self.at_start => {
-                self.begun = Some(Begun { word: self.slice(token), named: Vec::new(), plain: 0 });
+                let start = token.span.start as usize;
+                self.begun = Some(Begun { word: self.slice(token), named: Vec::new(), plain: 0, start });
                 // The word is no operand, but what follows it is its first argument.
                 (self.value, self.at_start, self.complete) = (None, false, true);
             }
             TokenKind::Assign if free => (self.value, self.complete) = (Some(Value::Definition), false),
             TokenKind::Newline | TokenKind::Comment | TokenKind::Literal | TokenKind::Format => {}
+            TokenKind::If | TokenKind::Not => {
+                self.operand();
+                self.complete = false;
+            }
             kind if kind.begins_value() && kind != TokenKind::Minus || kind == TokenKind::Unit => self.operand(),
             _ => self.complete = false,
         }
@@ -236,6 +253,7 @@ impl<'a> Walk<'a> {
             TokenKind::Literal => {
                 return match (self.open.as_slice(), self.place()) {
                     ([Open::Text], Some((begun, value))) => Slot::Quoted(begun, value),
+                    ([.., Open::Call(call), Open::Text], _) => Slot::QuotedInCall(call.clone()),
                     _ => Slot::Nothing,
                 };
             }
@@ -290,6 +308,7 @@ mod tests {
                 format!("{}({} {:?} {}) in {of}", call.name, call.index, call.argument, call.fresh)
             }
             Slot::Quoted(of, value) => format!("quoted {value:?} of {}", of.word),
+            Slot::QuotedInCall(call) => format!("quoted {} of {}", call.index, call.name),
             other => format!("{other:?}").to_lowercase(),
         };
         let around: Vec<&str> = cursor.around.iter().map(|begun| begun.word).collect();
@@ -352,7 +371,9 @@ mod tests {
         assert_eq!(at("# te|").2, "nothing");
         assert_eq!(at("screen s { text \"{temp:|}\"").2, "nothing");
         assert_eq!(at("screen s { text \"te|\"").2, "quoted Plain(0) of text");
+        assert_eq!(at("screen s { icon \"do|or\"").0, "door");
         assert_eq!(at("screen s { icon \"do|\"").2, "quoted Plain(0) of icon");
+        assert_eq!(at("screen s { text \"{clock(\"%H\", \"Asia/T|").2, "quoted 1 of clock");
         assert_eq!(at("reading t stale: 4|").2, "nothing");
     }
 

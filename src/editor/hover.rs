@@ -215,7 +215,7 @@ mod tests {
             "{BEGIN}screen s {{ text \"|{{temp:.1}}°\" size: 16 face: narrow\ntext \"{{dew:.0}}\" size: 7 }}\n"
         );
         let found = at(&text).unwrap();
-        assert!(found.starts_with("at its widest “-10.0°”, "), "{found}");
+        assert!(found.starts_with("at its widest “−10.0°”, "), "{found}");
         assert!(found.ends_with("set in narrow 16"), "{found}");
         let word = at(&text.replace('|', "").replacen("text", "te|xt", 1)).unwrap();
         assert!(word.contains("Characters to be shown") && word.contains("at its widest"), "{word}");

@@ -177,12 +177,12 @@ fn sentences(prose: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::language::words::{ELEMENTS, OF_ELEMENTS, PICKS, STATEMENTS};
+    use crate::language::words::{ANYWHERE, ELEMENTS, OF_ELEMENTS, PICKS, STATEMENTS};
     use crate::language::{clock, functions};
 
     #[test]
     fn the_reference_speaks_of_everything() {
-        for row in STATEMENTS.iter().chain(&ELEMENTS) {
+        for row in STATEMENTS.iter().chain(&ANYWHERE).chain(&ELEMENTS) {
             assert!(word(row.name).is_some(), "`{}` has no sentence", row.name);
             for name in row.arguments() {
                 let found = argument(row.name, name);

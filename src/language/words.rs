@@ -3,7 +3,7 @@
 //! The checker knows no other names than the ones in these tables, and help in editors offers the same rows. Nothing is checked here.
 
 use super::model::{Align, Direction};
-use super::{allow, each};
+use super::{allow, clock, each};
 
 /// A statement, an element or a pick.
 #[derive(Debug, PartialEq)]
@@ -74,8 +74,10 @@ pub enum Takes {
     Decimal,
     /// One of [`FIELDS`].
     Field,
-    /// The name of a finding, in quotes.
+    /// The name of a warning, in quotes.
     Finding,
+    /// The name of a time zone, in quotes.
+    Zone,
 }
 
 /// The panels that a layout can be made for.
@@ -102,8 +104,17 @@ pub const TOPIC: Word = word("topic", &[Takes::Literal], &[("online", Takes::Lit
 /// How noise is smoothed.
 pub const SMOOTHS: [Word; 2] = [word("median", &[Takes::Constant], &[]), word("average", &[Takes::Constant], &[])];
 
-/// The words that a statement at the top level begins with.
-pub const STATEMENTS: [Word; 7] = [
+/// The call that a field holds instead of an expression where it shows the time.
+pub const CLOCK: Word = word(clock::NAME, &[Takes::Literal, Takes::Zone], &[]);
+
+/// The words that a statement begins with at the top level and among elements alike.
+pub const ANYWHERE: [Word; 2] = [
+    around(each::WORD, &[], &[], Holds::TheSame),
+    word(allow::WORD, &[Takes::Finding], &[(allow::REASON, Takes::Literal)]),
+];
+
+/// The words that a statement begins with at the top level only.
+pub const STATEMENTS: [Word; 5] = [
     word(
         "panel",
         &[Takes::Panel],
@@ -128,8 +139,6 @@ pub const STATEMENTS: [Word; 7] = [
     word("value", &[Takes::Name], &[("range", Takes::Constant)]),
     around("screen", &[Takes::Name], &[("when", Takes::Condition), ("for", Takes::Constant)], Holds::Elements),
     word("dim", &[], &[("to", Takes::Constant), ("when", Takes::Condition)]),
-    around(each::WORD, &[], &[], Holds::TheSame),
-    word(allow::WORD, &[Takes::Finding], &[(allow::REASON, Takes::Literal)]),
 ];
 
 /// The words that an element begins with, in the order of the reference.

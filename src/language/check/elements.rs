@@ -13,7 +13,7 @@ use crate::language::model::{
     Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize, Trend,
 };
 use crate::language::syntax::{Block, Expression, ExpressionKind, Format, Piece, Spanned, Statement};
-use crate::language::words::{self, DIRECTIONS, ELEMENTS, FIT, HORIZONTAL, STATEMENTS, VERTICAL};
+use crate::language::words::{self, ANYWHERE, DIRECTIONS, ELEMENTS, FIT, HORIZONTAL, STATEMENTS, VERTICAL};
 use crate::language::{Finding, nearest};
 use crate::readings::history::Span as Window;
 use crate::units::{self, Unit};
@@ -128,7 +128,7 @@ impl Checker {
             .label("unknown");
         self.findings.push(if words::find(&STATEMENTS, &word.value).is_some() {
             finding.help(format!("`{}` stands at the top level of the file, outside of every screen", word.value))
-        } else if let Some(near) = nearest(&word.value, words::names(&ELEMENTS)) {
+        } else if let Some(near) = nearest(&word.value, words::names(&ELEMENTS).chain(words::names(&ANYWHERE))) {
             finding.help(format!("did you mean `{near}`?"))
         } else {
             let names: Vec<String> = words::names(&ELEMENTS).map(|name| format!("`{name}`")).collect();

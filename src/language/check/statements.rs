@@ -10,7 +10,7 @@ use crate::draw::Size;
 use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
-use crate::language::words::{self, ELEMENTS, PANELS, STATEMENTS};
+use crate::language::words::{self, ANYWHERE, ELEMENTS, PANELS, STATEMENTS};
 use crate::language::{Allowances, Finding, Severity, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, ReadingSpec};
@@ -141,7 +141,7 @@ impl Checker {
             .label("unknown");
         self.findings.push(if words::find(&ELEMENTS, &word.value).is_some() {
             finding.help(format!("`{0}` is an element: put it into a screen, `screen door {{ {0} … }}`", word.value))
-        } else if let Some(near) = nearest(&word.value, words::names(&STATEMENTS)) {
+        } else if let Some(near) = nearest(&word.value, words::names(&STATEMENTS).chain(words::names(&ANYWHERE))) {
             finding.help(format!("did you mean `{near}`?"))
         } else {
             finding.help("a file is made of `panel`, `reading`, `value`, `dim` and `screen` statements")
