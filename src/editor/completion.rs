@@ -316,8 +316,8 @@ fn about_clock() -> Option<&'static str> {
 }
 
 fn unit_items() -> Vec<Item> {
-    let item = |unit: units::Unit| {
-        let item = Item::new(unit.symbol(), ItemKind::Unit);
+    let item = |(spelling, unit): (&str, units::Unit)| {
+        let item = Item::new(spelling, ItemKind::Unit);
         match unit.quantity() {
             Some(quantity) => item.detail(quantity),
             None => item,
@@ -491,7 +491,8 @@ mod tests {
             assert!(!items.is_empty(), "{place}");
             for item in items {
                 let mut text = analysis.text.clone();
-                text.replace_range(typed.range(), &item.label);
+                let called = if item.kind == ItemKind::Function { "()" } else { "" };
+                text.replace_range(typed.range(), &[&item.label, called].concat());
                 let (document, mut findings) = parse(&text);
                 findings.extend(check(&document).1);
                 let unknown = findings.iter().find(|finding| finding.name.starts_with("unknown"));
