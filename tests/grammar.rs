@@ -339,7 +339,10 @@ fn it_sees_what_the_lexer_sees() {
     // No rule was there for nothing.
     let all = serde_json::to_string(&grammar()).unwrap();
     let names = Regex::new(r#""name":"([a-z.-]+\.sidelight)""#).unwrap();
-    let names: BTreeSet<String> = names.captures_iter(&all).map(|found| found.unwrap()[1].to_string()).collect();
+    let names: BTreeSet<String> = names
+        .captures_iter(&all)
+        .map(|found| found.unwrap().get(1).unwrap().as_str().to_string())
+        .collect();
     let unseen: Vec<&String> =
         names.iter().filter(|name| !seen.contains(name.as_str()) && !name.starts_with("meta.")).collect();
     assert!(unseen.is_empty() && names.len() > 20, "{unseen:?}");

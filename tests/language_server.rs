@@ -1,6 +1,6 @@
 //! `language-server` as an editor has it: the real program, and the Language Server Protocol 3.17 over its pipes.
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, Command, Output, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
@@ -459,7 +459,7 @@ fn a_face_beside_the_layout_is_looked_for() {
     let text = LAYOUT.replace("{dew:.1}\" size: 9", "{dew:.1}\" size: 16 face: \"own.ttf\"");
     let escaped = folder.path().to_str().unwrap().replace(' ', "%20").replace('°', "%C2%B0");
     let uri = format!("file://{escaped}/door.layout");
-    let mut told = |editor: &mut Editor| -> String {
+    let told = |editor: &mut Editor| -> String {
         loop {
             let message = editor.next();
             if message["method"] == "textDocument/publishDiagnostics" {

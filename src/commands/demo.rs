@@ -55,8 +55,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let broker = Broker::start().map_err(outside)?;
     let stage = Arc::new(Stage::open(foot(&broker, &source)).map_err(outside)?);
     let glass = keeper(Arc::clone(&stage), arguments.picture.clone());
-    let writer = Writer::start("the panel".into(), setup, Emulated::new(setup, glass), AtExit::Keep, Refresh::NEVER)
-        .map_err(outside)?;
+    let writer =
+        Writer::start("the panel".into(), setup, Emulated::new(setup, glass), AtExit::Keep, Refresh::NEVER, None)
+            .map_err(outside)?;
     let show = Show::new(source, &loaded, program, vec![writer]);
     let played = play(&broker, show, &stage, arguments);
     // Before anything else is printed.

@@ -34,12 +34,14 @@ mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
-#[cfg(feature = "recording")]
+#[cfg(feature = "pictures")]
 mod spans;
 #[cfg(feature = "pictures")]
 mod specimen;
 #[cfg(feature = "pictures")]
 mod verify;
+#[cfg(feature = "pictures")]
+mod wear;
 
 use std::io::IsTerminal;
 use std::path::Path;
@@ -93,6 +95,8 @@ enum Verb {
     Replay(replay::Arguments),
     #[cfg(feature = "i2c")]
     Probe(probe::Arguments),
+    #[cfg(feature = "pictures")]
+    Wear(wear::Arguments),
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
     #[cfg(feature = "pictures")]
@@ -127,6 +131,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Replay(arguments) => replay::run(&arguments),
         #[cfg(feature = "i2c")]
         Verb::Probe(arguments) => probe::run(&arguments),
+        #[cfg(feature = "pictures")]
+        Verb::Wear(arguments) => wear::run(&arguments),
         #[cfg(feature = "demo")]
         Verb::Demo(arguments) => demo::run(&arguments),
         #[cfg(feature = "pictures")]

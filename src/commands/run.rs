@@ -38,7 +38,7 @@ begin where it lies:
   password-file = \"password\"      # also: client-id, protocol, qos, keep-alive, ca-file
   [[panel]]
   place = \"ssd1306:/dev/i2c-1:0x3c\"
-  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh
+  layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh, wear
   [health]                          # may be left out
   topic = \"cellar/doors/ripening\" # also: apart (10 seconds between documents), listen
 
@@ -93,6 +93,9 @@ struct Look {
     /// How often a panel is sent again what it may have lost unnoticed: 5s to 24h, or never
     #[arg(long, value_name = "PERIOD", default_value_t)]
     refresh: Refresh,
+    /// Keep in this file for how long each pixel was lit; see `sidelight wear`
+    #[arg(long, value_name = "FILE")]
+    wear: Option<PathBuf>,
 }
 
 /// What the program tells about itself
@@ -159,6 +162,11 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
     else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
+    if look.wear.is_some() && panels.len() > 1 {
+        return Err(Failure::Argument(
+            "--wear is of one panel; with several, write `wear` for each into a --config".into(),
+        ));
+    }
     let broker = connection.broker(url)?;
     let panel = |place: &Place| Panel {
         rotated: look.rotated,
@@ -166,6 +174,7 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         contrast: look.contrast,
         at_exit: look.at_exit,
         refresh: look.refresh,
+        wear: look.wear.clone(),
         ..Panel::new(place.clone(), file.clone())
     };
     let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };

@@ -27,16 +27,19 @@ pub fn half_blocks(frame: &Frame) -> String {
 /// A PNG of the frame, lit pixels white on black, each pixel `scale` by `scale` (at least 1).
 #[cfg(feature = "pictures")]
 pub fn png(frame: &Frame, scale: u32) -> image::ImageResult<Vec<u8>> {
+    shades(frame.size(), scale, |at| if frame.pixel(at) { 255 } else { 0 })
+}
+
+/// A PNG of so many pixels, each `scale` by `scale` (at least 1) and of the gray that `shade` tells.
+#[cfg(feature = "pictures")]
+pub fn shades(size: Size, scale: u32, shade: impl Fn(Point) -> u8) -> image::ImageResult<Vec<u8>> {
     use image::{ExtendedColorType, ImageEncoder, codecs::png::PngEncoder};
 
     let scale = scale.max(1);
-    let Size { width, height } = frame.size();
+    let Size { width, height } = size;
     let mut gray = Vec::with_capacity((width * scale * height * scale) as usize);
     for y in 0..height * scale {
-        for x in 0..width * scale {
-            let lit = frame.pixel(Point::new((x / scale) as i32, (y / scale) as i32));
-            gray.push(if lit { 255 } else { 0 });
-        }
+        gray.extend((0..width * scale).map(|x| shade(Point::new((x / scale) as i32, (y / scale) as i32))));
     }
     let mut bytes = Vec::new();
     PngEncoder::new(&mut bytes).write_image(&gray, width * scale, height * scale, ExtendedColorType::L8)?;

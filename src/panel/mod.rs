@@ -13,6 +13,7 @@ mod fault;
 mod glass;
 pub mod orbit;
 pub mod plan;
+pub mod wear;
 mod wire;
 
 pub use command::{Addressing, Command, DecodeError, Encoded};

@@ -11,8 +11,10 @@ mod entry;
 mod file;
 mod player;
 mod tally;
+mod wear;
 
 pub use entry::{Entry, FORMAT, Header, Heard, LineError, Stamp, VERSION};
 pub use file::{Cut, OpenError, ReadError, Reader, Writer, open};
 pub use player::Player;
 pub use tally::{Standing, Tally};
+pub use wear::wear;

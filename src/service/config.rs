@@ -82,6 +82,7 @@ struct PanelTable {
     #[serde(default)]
     at_exit: AtExit,
     refresh: Option<Spanned<String>>,
+    wear: Option<PathBuf>,
 }
 
 /// The text of a file and how to point into it.
@@ -202,6 +203,7 @@ impl PanelTable {
             contrast: page.number(self.contrast.as_ref(), 0..256, "the contrast is 0 to 255")?,
             at_exit: self.at_exit,
             refresh: self.refresh.as_ref().map(|period| page.parse(period)).transpose()?.unwrap_or_default(),
+            wear: self.wear.as_ref().map(|file| folder.join(file)),
         })
     }
 }
@@ -243,6 +245,7 @@ contrast = 10
 rotated = true
 at-exit = "keep"
 refresh = "5min"
+wear = "door.wear"
 
 [[panel]]
 place = "picture:brine.png"
@@ -279,6 +282,7 @@ inverted = true
             rotated: true,
             at_exit: AtExit::Keep,
             refresh: "5min".parse().unwrap(),
+            wear: Some("/etc/cellar/door.wear".into()),
             ..Panel::new(bus, "/etc/cellar/ripening-door.layout".into())
         };
         let picture = Place::Picture { file: "/etc/cellar/brine.png".into() };
@@ -347,9 +351,9 @@ inverted = true
         sidelight.toml:21:11: invalid type: integer `180`, expected a boolean
         sidelight.toml:22:11: unknown variant `dark`, expected `blank` or `keep`
         sidelight.toml:23:11: a panel is refreshed every 5s to 24h, or never: write for example 30s, 1min or never
-        sidelight.toml:25:1: missing field `layout`
-        sidelight.toml:26:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
-        sidelight.toml:29:1: duplicate key
+        sidelight.toml:26:1: missing field `layout`
+        sidelight.toml:27:9: ssd1306:/dev/i2c-1:0x3c is given twice; each panel needs a place of its own
+        sidelight.toml:30:1: duplicate key
         sidelight.toml:13:9: the topic "cellar/+/ripening" holds the wildcard '+': a message has one topic, name it in full
         sidelight.toml:14:9: documents are 1 to 3600 seconds apart
         sidelight.toml:15:10: 0.0.0.0:9464 can be reached from other machines, and the page knows no users: write 127.0.0.1:9464 or [::1]:9464

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use tracing::warn;
 
 use super::files::{Unreadable, read_start};
+use super::ledger::Ledger;
 use super::place::Place;
 use super::reports::Reporting;
 use super::schedule::Refresh;
@@ -72,6 +73,8 @@ pub struct Panel {
     pub at_exit: AtExit,
     /// How often it is sent again what it may have lost unnoticed; an emulated one loses nothing.
     pub refresh: Refresh,
+    /// The file in which its wear is kept, if it is.
+    pub wear: Option<PathBuf>,
 }
 
 /// Why an installation cannot work.
@@ -203,6 +206,7 @@ impl Panel {
             contrast: None,
             at_exit: AtExit::default(),
             refresh: Refresh::default(),
+            wear: None,
         }
     }
 
@@ -242,7 +246,7 @@ impl Panel {
     #[cfg(any(feature = "i2c", feature = "pictures"))]
     fn start_with(&self, setup: Setup, outlet: impl super::Outlet) -> Result<Writer, InstallationError> {
         let refresh = if matches!(self.place, Place::Picture { .. }) { Refresh::NEVER } else { self.refresh };
-        Writer::start(self.place.to_string(), setup, outlet, self.at_exit, refresh)
+        Writer::start(self.place.to_string(), setup, outlet, self.at_exit, refresh, self.wear.clone().map(Ledger::new))
             .map_err(|problem| InstallationError::Thread { place: self.place.clone(), problem })
     }
 

@@ -13,6 +13,7 @@ mod config;
 mod files;
 mod health;
 mod installation;
+mod ledger;
 mod load;
 mod log;
 mod notices;
@@ -46,7 +47,7 @@ pub use health::{
     open_metrics,
 };
 pub use installation::{Broker, Installation, InstallationError, Panel};
-
+pub use ledger::Ledger;
 pub use load::{Loaded, Understood, compile, load, read_font, understand};
 pub use log::Log;
 pub use notices::{Notice, Notices};

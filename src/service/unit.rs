@@ -171,18 +171,24 @@ WantedBy=multi-user.target
         })
     }
 
+    /// The files in which the wear of panels is kept.
+    fn ledgers(&self) -> impl Iterator<Item = &Path> {
+        let panels = self.installation.into_iter().flat_map(|installation| &installation.panels);
+        panels.filter_map(|panel| panel.wear.as_deref())
+    }
+
     /// Everything that the program touches.
     fn paths(&self) -> impl Iterator<Item = &Path> {
         let installation = self.installation.into_iter();
         let layouts = installation.clone().flat_map(|all| all.panels.iter().map(|panel| panel.layout.as_path()));
         let state = installation.filter_map(|all| all.state.as_deref());
-        [self.program, self.config].into_iter().chain(layouts).chain(state).chain(self.pictures())
+        [self.program, self.config].into_iter().chain(layouts).chain(state).chain(self.pictures()).chain(self.ledgers())
     }
 
     /// The folders that it writes in, besides its own.
     fn written(&self) -> Result<Vec<String>, UnitError> {
         let state = self.installation.and_then(|installation| installation.state.as_deref());
-        let files = state.into_iter().chain(self.pictures());
+        let files = state.into_iter().chain(self.pictures()).chain(self.ledgers());
         let mut folders = Vec::new();
         for folder in files.filter(|file| !file.starts_with(STATE)).filter_map(Path::parent) {
             // One that is not there is for the program to complain of, by name.

@@ -10,6 +10,7 @@ use std::time::Duration;
 use embedded_graphics_core::geometry::OriginDimensions;
 use tracing::{info, warn};
 
+use super::ledger::Ledger;
 use super::outlet::{Outlet, Trouble};
 use super::schedule::{Refresh, Schedule, Task};
 use super::tally::Tally;
@@ -38,6 +39,7 @@ pub struct Upkeep<O: Outlet> {
     schedule: Schedule,
     trouble: Told,
     tally: Arc<Tally>,
+    ledger: Option<Ledger>,
 }
 
 impl<O: Outlet> Upkeep<O> {
@@ -54,7 +56,14 @@ impl<O: Outlet> Upkeep<O> {
             schedule: Schedule::new(refresh),
             trouble,
             tally,
+            ledger: None,
         }
+    }
+
+    /// The same, keeping account of what the panel shows.
+    pub fn keeping(mut self, ledger: Option<Ledger>) -> Self {
+        self.ledger = ledger;
+        self
     }
 
     /// Takes the frame to show from now on.
@@ -95,14 +104,25 @@ impl<O: Outlet> Upkeep<O> {
         match done {
             Ok(()) => {
                 self.tally.shows();
+                self.note(now);
                 self.trouble.over();
                 self.schedule.went_well(task, now);
             }
             Err(trouble) => {
                 self.tally.fails(&trouble);
+                if let Some(ledger) = &mut self.ledger {
+                    ledger.lost(now);
+                }
                 self.trouble.tell(&trouble, now);
                 self.schedule.failed(now);
             }
+        }
+    }
+
+    /// Writes into the ledger what the panel shows.
+    fn note(&mut self, now: Moment) {
+        if let (Some(ledger), Some(frame)) = (&mut self.ledger, &self.newest) {
+            ledger.shows(frame, self.brightness.of(self.contrast), now);
         }
     }
 
@@ -134,6 +154,9 @@ impl<O: Outlet> Upkeep<O> {
     pub fn leave(mut self, at_exit: AtExit, now: Moment) {
         if let Err(trouble) = self.last_work(at_exit) {
             self.trouble.tell(&trouble, now);
+        }
+        if let Some(ledger) = &mut self.ledger {
+            ledger.close(now);
         }
     }
 

@@ -12,6 +12,7 @@ use std::time::Instant;
 use serde::Deserialize;
 
 use super::clock::Clock;
+use super::ledger::Ledger;
 use super::outlet::Outlet;
 use super::schedule::{Refresh, Schedule};
 use super::tally::Tally;
@@ -99,6 +100,7 @@ impl Writer {
         outlet: impl Outlet,
         at_exit: AtExit,
         refresh: Refresh,
+        ledger: Option<Ledger>,
     ) -> io::Result<Self> {
         let slot = Arc::new(Slot::default());
         let (alive, ended) = channel();
@@ -108,7 +110,7 @@ impl Writer {
         let work = move || {
             // Closed with the thread, whichever way it ends.
             let _alive: Sender<()> = alive;
-            work(&wishes, Upkeep::new(told, outlet, refresh, kept), at_exit);
+            work(&wishes, Upkeep::new(told, outlet, refresh, kept).keeping(ledger), at_exit);
         };
         thread::Builder::new().name("panel".into()).spawn(work)?;
         Ok(Self { name, setup, slot, tally, ended })

@@ -55,7 +55,7 @@ impl Outlet for Bus {
 }
 
 fn writer(bus: &Bus, at_exit: AtExit) -> Writer {
-    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit, Refresh::NEVER)
+    Writer::start("the panel".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), at_exit, Refresh::NEVER, None)
         .unwrap()
 }
 
@@ -164,9 +164,15 @@ fn the_end_leaves_a_dark_glass_or_the_last_picture_and_does_not_wait_for_a_dead_
     // One that hangs holds its own thread and nobody else.
     let bus = Bus::new();
     let held = bus.0.lock().unwrap();
-    let stuck =
-        Writer::start("held".into(), Setup::new(Controller::Ssd1306, SIZE), bus.clone(), AtExit::Keep, Refresh::NEVER)
-            .unwrap();
+    let stuck = Writer::start(
+        "held".into(),
+        Setup::new(Controller::Ssd1306, SIZE),
+        bus.clone(),
+        AtExit::Keep,
+        Refresh::NEVER,
+        None,
+    )
+    .unwrap();
     stuck.show(&picture(1));
     stuck.stop();
     assert!(!stuck.wait(Instant::now() + Duration::from_millis(50)));
