@@ -229,7 +229,10 @@ impl Highlighter {
     }
 }
 
-/// The ready layouts, and the examples of the reference.
+/// What no ready layout needs.
+const ESCAPES: &str = r#"screen s { text "{{5}} \"°\" \\ \n \u{b0} {temp:.1}" }"#;
+
+/// The ready layouts, the examples of the reference, and escapes.
 fn texts() -> Vec<String> {
     let mut texts = Vec::new();
     for entry in std::fs::read_dir(layouts()).unwrap() {
@@ -242,6 +245,7 @@ fn texts() -> Vec<String> {
     let blocks = page.split("```layout").skip(1);
     texts.extend(blocks.map(|block| block.split_once('\n').unwrap().1.split("```").next().unwrap().to_string()));
     assert!(texts.len() > 40);
+    texts.push(ESCAPES.to_string());
     texts
 }
 
@@ -258,13 +262,17 @@ fn names_in(statements: &[Statement], found: &mut BTreeMap<u32, &'static str>) {
         };
         found.insert(statement.word.span.start, scope);
         let declares = STATEMENTS.iter().any(|row| row.name == word && row.plain == [Takes::Name]);
-        if let Some(first) = statement.plain.first().filter(|first| declares && matches!(first.kind, ExpressionKind::Name(_)))
+        if let Some(first) =
+            statement.plain.first().filter(|first| declares && matches!(first.kind, ExpressionKind::Name(_)))
         {
             found.insert(first.span.start, "entity.name");
         }
         for argument in &statement.named {
             let known = arguments().any(|(name, _)| name == argument.name.value);
-            found.insert(argument.name.span.start, if known { "entity.other.attribute-name" } else { "variable.parameter" });
+            found.insert(
+                argument.name.span.start,
+                if known { "entity.other.attribute-name" } else { "variable.parameter" },
+            );
         }
         if let Some(block) = &statement.block {
             names_in(&block.statements, found);
@@ -322,7 +330,8 @@ fn it_sees_what_the_lexer_sees() {
                 continue;
             }
             let wanted = expected(token, next, &parsed);
-            for at in token.span.range() {
+            let characters = text[token.span.range()].char_indices();
+            for at in characters.map(|(at, _)| token.span.start as usize + at) {
                 let line = text[..at].rsplit('\n').next().unwrap().len();
                 let shown = text[at - line..].lines().next().unwrap();
                 assert!(
@@ -339,10 +348,8 @@ fn it_sees_what_the_lexer_sees() {
     // No rule was there for nothing.
     let all = serde_json::to_string(&grammar()).unwrap();
     let names = Regex::new(r#""name":"([a-z.-]+\.sidelight)""#).unwrap();
-    let names: BTreeSet<String> = names
-        .captures_iter(&all)
-        .map(|found| found.unwrap().get(1).unwrap().as_str().to_string())
-        .collect();
+    let names: BTreeSet<String> =
+        names.captures_iter(&all).map(|found| found.unwrap().get(1).unwrap().as_str().to_string()).collect();
     let unseen: Vec<&String> =
         names.iter().filter(|name| !seen.contains(name.as_str()) && !name.starts_with("meta.")).collect();
     assert!(unseen.is_empty() && names.len() > 20, "{unseen:?}");
