@@ -334,6 +334,9 @@ fn completion_knows_the_place() {
     assert_eq!(temp["textEdit"]["range"]["end"]["character"], json!(line + 4), "the whole word is replaced");
     let function = readings.as_array().unwrap().iter().find(|item| item["label"] == "dew_point").unwrap();
     assert_eq!(function["textEdit"]["newText"], "dew_point(${1:temperature}, ${2:relative humidity})");
+    let called = offered(&format!("{begin}value late = dew|_point(temp, rh)\n"));
+    let function = called.as_array().unwrap().iter().find(|item| item["label"] == "dew_point").unwrap();
+    assert_eq!(function["textEdit"]["newText"], "dew_point", "its parentheses are there already");
 
     let units = offered("panel 128x32\nreading power from: \"cellar/plant/power\" unit: |\n");
     assert!(["°C", "%", "kWh", "µg/m³"].iter().all(|unit| labels(&units).contains(unit)));

@@ -50,24 +50,24 @@ enum Unreadable {
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     // There is no other way to speak.
     let Arguments { stdio: _ } = arguments;
-    let (sender, messages) = sync_channel(WAITING);
+    let (sender, bodies) = sync_channel(WAITING);
     thread::spawn(move || {
         let mut input = BufReader::new(io::stdin().lock());
         loop {
-            let message = next(&mut input);
-            let last = !matches!(message, Ok(Some(_)));
-            if sender.send(message).is_err() || last {
+            let body = next(&mut input);
+            let last = !matches!(body, Ok(Some(_)));
+            if sender.send(body).is_err() || last {
                 return;
             }
         }
     });
     let mut session = Session::new(Box::new(read_font));
-    converse(&mut session, &messages, &mut io::stdout().lock())
+    converse(&mut session, &bodies, &mut io::stdout().lock())
 }
 
 fn converse(
     session: &mut Session,
-    messages: &Receiver<Result<Option<Message>, Unreadable>>,
+    bodies: &Receiver<Result<Option<Vec<u8>>, Unreadable>>,
     output: &mut impl Write,
 ) -> Result<ExitCode, Failure> {
     let mut say = |answers: Vec<Message>| {
@@ -78,14 +78,16 @@ fn converse(
             .map_err(|problem| Failure::Outside(format!("cannot write standard output: {problem}")))
     };
     loop {
-        let message = match messages.try_recv() {
+        let body = match bodies.try_recv() {
             Err(TryRecvError::Empty) => {
                 say(session.settle())?;
-                messages.recv().unwrap_or(Ok(None))
+                bodies.recv().unwrap_or(Ok(None))
             }
             Err(TryRecvError::Disconnected) => Ok(None),
-            Ok(message) => message,
+            Ok(body) => body,
         };
+        // What waits is not taken apart yet: as a tree a message can need a hundred times its bytes.
+        let message = body.and_then(|body| body.map(|body| parsed(&body)).transpose());
         match message.map_err(|problem| Failure::Outside(problem.to_string()))? {
             Some(message) => say(session.handle(message))?,
             None if session.is_shut_down() => return Ok(ExitCode::SUCCESS),
@@ -100,8 +102,8 @@ fn converse(
     }
 }
 
-/// The next message; nothing at the end of the input.
-fn next(input: &mut impl BufRead) -> Result<Option<Message>, Unreadable> {
+/// The body of the next message; nothing at the end of the input.
+fn next(input: &mut impl BufRead) -> Result<Option<Vec<u8>>, Unreadable> {
     let mut length = None;
     for read in 0..=MOST_LINES {
         let mut line = Vec::new();
@@ -125,8 +127,11 @@ fn next(input: &mut impl BufRead) -> Result<Option<Message>, Unreadable> {
     }
     let mut body = vec![0; length];
     input.read_exact(&mut body)?;
-    let message = serde_json::from_slice(&body);
-    message.map(Some).map_err(|problem| Unreadable::NoMessage(format!("{}: {problem}", shown(&body))))
+    Ok(Some(body))
+}
+
+fn parsed(body: &[u8]) -> Result<Message, Unreadable> {
+    serde_json::from_slice(body).map_err(|problem| Unreadable::NoMessage(format!("{}: {problem}", shown(body))))
 }
 
 fn garbage(line: &[u8]) -> Unreadable {
@@ -147,7 +152,7 @@ mod tests {
     use super::*;
 
     fn read(bytes: &[u8]) -> String {
-        match next(&mut &*bytes) {
+        match next(&mut &*bytes).and_then(|body| body.map(|body| parsed(&body)).transpose()) {
             Ok(Some(Message::Request(request))) => format!("request {}", request.method),
             Ok(Some(other)) => format!("{other:?}"),
             Ok(None) => "end".to_string(),
@@ -183,6 +188,7 @@ mod tests {
         #[test]
         fn any_bytes_are_a_message_or_say_why(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
             let _ = next(&mut bytes.as_slice());
+            let _ = parsed(&bytes);
         }
     }
 }

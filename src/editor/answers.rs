@@ -29,6 +29,15 @@ pub struct Client {
     pub snippets: bool,
 }
 
+/// Where an item goes.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// What it takes the place of.
+    pub range: lsp::Range,
+    /// The sign behind that, which is not written a second time.
+    pub next: Option<char>,
+}
+
 impl Of<'_> {
     /// A span as a range.
     pub fn range(&self, span: Span) -> lsp::Range {
@@ -62,8 +71,8 @@ pub fn diagnostic(of: &Of<'_>, finding: &Finding) -> lsp::Diagnostic {
     }
 }
 
-/// An item in the place of what is typed, in the order of the list.
-pub fn completion_item(item: Item, place: usize, range: lsp::Range, client: Client) -> lsp::CompletionItem {
+/// An item in the place of what is typed; `index` is its own in the order of the list.
+pub fn completion_item(item: Item, index: usize, place: Place, client: Client) -> lsp::CompletionItem {
     let kind = match item.kind {
         ItemKind::Word => lsp::CompletionItemKind::Keyword,
         ItemKind::Argument => lsp::CompletionItemKind::Property,
@@ -74,21 +83,25 @@ pub fn completion_item(item: Item, place: usize, range: lsp::Range, client: Clie
         ItemKind::Face => lsp::CompletionItemKind::Value,
     };
     let (text, format) = match (&item.parameters, item.kind) {
-        (Some(parameters), _) if client.snippets => {
+        (Some(parameters), _) if client.snippets && place.next != Some('(') => {
             let holes = parameters.iter().enumerate().map(|(index, name)| format!("${{{}:{name}}}", index + 1));
             let holes = holes.collect::<Vec<_>>().join(", ");
             (format!("{}({holes})", item.label), lsp::InsertTextFormat::Snippet)
         }
-        (_, ItemKind::Argument) => (format!("{} ", item.label), lsp::InsertTextFormat::PlainText),
+        (_, ItemKind::Argument) => {
+            let name = item.label.trim_end_matches(':');
+            let written = if place.next == Some(':') { name.to_string() } else { format!("{name}: ") };
+            (written, lsp::InsertTextFormat::PlainText)
+        }
         _ => (item.label.clone(), lsp::InsertTextFormat::PlainText),
     };
     lsp::CompletionItem {
         kind: Some(kind),
         detail: item.detail,
         documentation: item.about.map(lsp::Documentation::String),
-        sort_text: Some(format!("{place:04}")),
+        sort_text: Some(format!("{index:04}")),
         insert_text_format: Some(format),
-        text_edit: Some(lsp::TextEdit::new(range, text).into()),
+        text_edit: Some(lsp::TextEdit::new(place.range, text).into()),
         label: item.label,
         ..lsp::CompletionItem::default()
     }
@@ -143,18 +156,24 @@ mod tests {
         );
     }
 
+    /// What an item writes before a sign.
+    fn written(label: &str, kind: ItemKind, snippets: bool, next: Option<char>) -> Value {
+        let parameters = (kind == ItemKind::Function).then(|| vec!["a".into(), "b".into()]);
+        let item = Item { label: label.into(), kind, detail: None, about: None, parameters };
+        let place = Place { range: lsp::Range::default(), next };
+        json!(completion_item(item, 3, place, Client { snippets }))["textEdit"]["newText"].take()
+    }
+
     #[test]
     fn items_with_holes_where_the_editor_fills_them() {
-        let item = || Item {
-            label: "min".into(),
-            kind: ItemKind::Function,
-            detail: None,
-            about: None,
-            parameters: Some(vec!["a".into(), "b".into()]),
-        };
-        let at = lsp::Range::default();
-        let written =
-            |snippets| json!(completion_item(item(), 3, at, Client { snippets }))["textEdit"]["newText"].clone();
-        assert_eq!((written(true), written(false)), (json!("min(${1:a}, ${2:b})"), json!("min")));
+        assert_eq!(written("min", ItemKind::Function, true, None), "min(${1:a}, ${2:b})");
+        assert_eq!(written("min", ItemKind::Function, false, None), "min");
+    }
+
+    #[test]
+    fn what_stands_behind_is_not_written_again() {
+        assert_eq!(written("min", ItemKind::Function, true, Some('(')), "min");
+        assert_eq!(written("pick:", ItemKind::Argument, true, Some('}')), "pick: ");
+        assert_eq!(written("pick:", ItemKind::Argument, true, Some(':')), "pick");
     }
 }

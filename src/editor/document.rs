@@ -32,10 +32,13 @@ impl Document {
                 Change::TextDocumentContentChangePartial(part) => {
                     let span = self.lines.span(&self.text, part.range);
                     self.text.replace_range(span.range(), &part.text);
+                    self.lines.replaced(&self.text, span, part.text.len());
                 }
-                Change::TextDocumentContentChangeWholeDocument(whole) => self.text = whole.text,
+                Change::TextDocumentContentChangeWholeDocument(whole) => {
+                    self.text = whole.text;
+                    self.lines = Lines::new(&self.text, self.encoding);
+                }
             }
-            self.lines = Lines::new(&self.text, self.encoding);
         }
         self.version = version;
     }
@@ -43,6 +46,7 @@ impl Document {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use serde_json::json;
 
     use super::*;
@@ -69,5 +73,40 @@ mod tests {
         let change =
             json!([{"range": {"start": {"line": 7, "character": 3}, "end": {"line": 2, "character": 0}}, "text": "!"}]);
         assert_eq!(changed("a\nb", change), "a\nb!");
+    }
+
+    /// The byte at a place, told by walking there.
+    fn walked(text: &str, line: u32, column: u32) -> usize {
+        let (mut at, mut here) = (0, (0, 0));
+        let mut characters = text.chars().peekable();
+        while let Some(character) = characters.next() {
+            let width = character.len_utf16() as u32;
+            let ends = character == '\n' || (character == '\r' && characters.peek() != Some(&'\n'));
+            if here.0 == line && (here.1 + width > column || matches!(character, '\r' | '\n')) {
+                return at;
+            }
+            here = if ends { (here.0 + 1, 0) } else { (here.0, here.1 + width) };
+            at += character.len_utf8();
+        }
+        at
+    }
+
+    proptest! {
+        #[test]
+        fn the_text_is_the_one_that_the_editor_has(
+            text in "[a°🧀\r\n]{0,20}",
+            changes in proptest::collection::vec(((0u32..5, 0u32..9), (0u32..5, 0u32..9), "[b°🧀\r\n]{0,4}"), 0..6),
+        ) {
+            let mut wanted = text.clone();
+            let mut told = Vec::new();
+            for (one, other, new) in changes {
+                let (from, to) = (one.min(other), one.max(other));
+                let (start, end) = (walked(&wanted, from.0, from.1), walked(&wanted, to.0, to.1));
+                wanted.replace_range(start..end.max(start), &new);
+                let place = |(line, character): (u32, u32)| json!({ "line": line, "character": character });
+                told.push(json!({ "range": { "start": place(from), "end": place(to) }, "text": new }));
+            }
+            prop_assert_eq!(changed(&text, told.into()), wanted);
+        }
     }
 }

@@ -143,7 +143,7 @@ fn drawn(analysis: &Analysis, statement: Span) -> Option<String> {
                 let worst = all.into_iter().max_by_key(|worst| worst.columns)?;
                 lines.push(format!(
                     "at its widest “{}”, {} px wide and {} px tall, set in {}",
-                    worst.text,
+                    as_it_is(&worst.text),
                     worst.columns,
                     worst.rows,
                     run.strike.name()
@@ -157,6 +157,18 @@ fn drawn(analysis: &Analysis, statement: Span) -> Option<String> {
     }
     lines.dedup();
     join([(!lines.is_empty()).then(|| lines.join("\n\n"))])
+}
+
+/// Characters of a layout that Markdown would take for its own.
+fn as_it_is(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for character in text.chars() {
+        if matches!(character, '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '&' | '~' | '|' | '#') {
+            out.push('\\');
+        }
+        out.push(character);
+    }
+    out
 }
 
 fn covers(outer: Span, inner: Span) -> bool {
@@ -217,6 +229,8 @@ mod tests {
         let found = at(&text).unwrap();
         assert!(found.starts_with("at its widest “−10.0°”, "), "{found}");
         assert!(found.ends_with("set in narrow 16"), "{found}");
+        let signs = at(&text.replace("°\"", "*_\"")).unwrap();
+        assert!(signs.starts_with("at its widest “−10.0\\*\\_”, "), "{signs}");
         let word = at(&text.replace('|', "").replacen("text", "te|xt", 1)).unwrap();
         assert!(word.contains("Characters to be shown") && word.contains("at its widest"), "{word}");
     }

@@ -17,5 +17,7 @@ mod rename;
 mod session;
 mod symbols;
 mod thing;
+#[cfg(test)]
+mod torture;
 
 pub use session::{Fonts, Session};

@@ -3,6 +3,8 @@
 //! What enters are byte offsets or positions; what leaves is the other of the two. A position that does not exist counts as the
 //! nearest one before it, as the protocol asks; nothing is ever cut within a character.
 
+use std::ops::RangeInclusive;
+
 use gen_lsp_types::{Position, PositionEncodingKind, Range};
 
 use crate::language::Span;
@@ -59,13 +61,17 @@ pub struct Lines {
 impl Lines {
     /// The lines of `text`: they end at a line feed, a carriage return, or both together.
     pub fn new(text: &str, encoding: Encoding) -> Self {
-        let bytes = text.as_bytes();
-        let ends = bytes.iter().enumerate().filter(|(at, byte)| match byte {
-            b'\n' => true,
-            b'\r' => bytes.get(at + 1) != Some(&b'\n'),
-            _ => false,
-        });
-        Self { starts: std::iter::once(0).chain(ends.map(|(at, _)| at + 1)).collect(), encoding }
+        Self { starts: std::iter::once(0).chain(starts_in(text, 1..=text.len())).collect(), encoding }
+    }
+
+    /// The lines after `length` bytes came into the place of `span`; `text` is what they gave.
+    pub fn replaced(&mut self, text: &str, span: Span, length: usize) {
+        let (start, end) = (span.start as usize, span.end as usize);
+        // Whether a line begins at a byte is told from that byte and the one before it.
+        let first = self.starts.partition_point(|at| *at < start.max(1));
+        let behind = self.starts.partition_point(|at| *at <= end.max(start)).max(first);
+        self.starts[behind..].iter_mut().for_each(|at| *at = *at + length + start - end);
+        self.starts.splice(first..behind, starts_in(text, start.max(1)..=start + length));
     }
 
     /// The position of a byte; one within a character counts as its first, one past the text as its end.
@@ -102,6 +108,16 @@ impl Lines {
         let start = self.offset(text, range.start);
         Span::new(start, self.offset(text, range.end).max(start))
     }
+}
+
+/// The bytes of `range`, none of which is the first of the text, at which a line begins.
+fn starts_in(text: &str, range: RangeInclusive<usize>) -> impl Iterator<Item = usize> {
+    let bytes = text.as_bytes();
+    range.filter(|at| match bytes.get(at - 1) {
+        Some(b'\n') => true,
+        Some(b'\r') => bytes.get(*at) != Some(&b'\n'),
+        _ => false,
+    })
 }
 
 #[cfg(test)]
@@ -170,6 +186,19 @@ mod tests {
                     prop_assert_eq!(found, offset - usize::from(within_break));
                 }
             }
+        }
+
+        #[test]
+        fn lines_after_a_change_are_those_of_the_new_text(
+            text in "[a°\r\n]{0,30}", new in "[a°\r\n]{0,6}", from in 0usize..40, to in 0usize..40,
+        ) {
+            let (from, to) = (text.floor_char_boundary(from), text.floor_char_boundary(to));
+            let span = Span::new(from.min(to), from.max(to));
+            let mut lines = Lines::new(&text, Encoding::Utf16);
+            let mut changed = text.clone();
+            changed.replace_range(span.range(), &new);
+            lines.replaced(&changed, span, new.len());
+            prop_assert_eq!(lines.starts, Lines::new(&changed, Encoding::Utf16).starts, "{:?} {:?}", text, span);
         }
 
         #[test]

@@ -11,6 +11,9 @@ use crate::language::{self, Declared, Span};
 use super::analysis::{Analysis, has_errors};
 use super::names::{Named, NamedKind, named_at, parts};
 
+/// The longest new name, in bytes; it is written at each of its places.
+const LONGEST: usize = 256;
+
 /// Why something gets no other name.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Refusal {
@@ -28,6 +31,9 @@ pub enum Refusal {
     /// The new name is none.
     #[error("`{0}` is no name; a name begins with a letter and goes on with letters, digits and `_`")]
     BadName(String),
+    /// The new name is longer than anybody would write.
+    #[error("expected a name of at most {LONGEST} bytes, found one of {0}")]
+    TooLong(usize),
     /// The new name would mean something else somewhere.
     #[error("`{0}` is taken, or would mean something else in one of the places")]
     Taken(String),
@@ -48,14 +54,18 @@ pub fn renamable(analysis: &Analysis, at: usize) -> Result<Named, Refusal> {
 /// The places that have to read `new` from now on.
 pub fn rename(analysis: &Analysis, at: usize, new: &str) -> Result<BTreeSet<Span>, Refusal> {
     let named = renamable(analysis, at)?;
-    if !is_name(new) {
-        return Err(Refusal::BadName(new.chars().take(64).collect()));
+    if new.len() > LONGEST {
+        return Err(Refusal::TooLong(new.len()));
     }
-    let (document, _) = language::parse(&analysis.text);
-    if analysis.is_damaged()
-        && (has_errors(&language::parse(&analysis.text).1) || has_errors(&language::check(&document).1))
-    {
-        return Err(Refusal::Damaged);
+    if !is_name(new) {
+        return Err(Refusal::BadName(new.to_string()));
+    }
+    if analysis.is_damaged() {
+        // What does not fit, or a face that is not there, does no harm to names.
+        let (document, findings) = language::parse(&analysis.text);
+        if has_errors(&findings) || has_errors(&language::check(&document).1) {
+            return Err(Refusal::Damaged);
+        }
     }
     let old = analysis.slice(named.asked);
     let places = match named.kind {
@@ -147,6 +157,8 @@ mod tests {
         for bad in ["", "two words", "9a", "if", "a.b", "a-b", "\"a\"", "a # b", "é\n"] {
             assert_eq!(renamed(TWO, bad), Err(Refusal::BadName(bad.to_string())));
         }
+        assert!(renamed(TWO, &"a".repeat(LONGEST)).is_ok());
+        assert_eq!(renamed(TWO, &"a".repeat(LONGEST + 1)), Err(Refusal::TooLong(LONGEST + 1)));
         assert_eq!(renamed(TWO, "dew"), Err(Refusal::Taken("dew".into())));
         assert!(renamed(TWO, "temp").is_ok());
         assert_eq!(renamed("pan|el 128x32", "a"), Err(Refusal::Nameless));
@@ -155,7 +167,6 @@ mod tests {
     #[test]
     fn a_damaged_file_is_left_alone() {
         assert_eq!(renamed(&format!("{TWO}value x = (\n"), "air"), Err(Refusal::Damaged));
-        // What does not fit does no harm to names.
         let tall = TWO.replace("size: 9", "size: 24 face: wide");
         assert!(renamed(&tall, "air").is_ok());
     }

@@ -26,9 +26,10 @@ use super::symbols::symbols;
 
 /// More files than anybody edits at once; further ones get no help.
 pub const MOST_OPEN: usize = 64;
-/// A document that grows beyond this is given up until it is opened again; one above
-/// [`MAX_BYTES`](crate::language::MAX_BYTES) has no other finding than that.
-pub const MOST_BYTES: usize = 8 * 1024 * 1024;
+/// A document larger than this gets no help until it is opened again; one above [`MAX_BYTES`](crate::language::MAX_BYTES) has no other
+/// finding than that.
+pub const MOST_BYTES: usize = 1024 * 1024;
+const NO_LAYOUT: &str = "a file of more than a megabyte is no layout; it gets no help until it is opened again";
 
 /// Gives the bytes of an outline face that a layout file names, or says why there are none.
 pub type Fonts = dyn FnMut(&Path, &str) -> Result<Vec<u8>, String>;
@@ -194,6 +195,9 @@ impl Session {
         if self.open.len() >= MOST_OPEN && !self.open.contains_key(&uri) {
             return told(&format!("{MOST_OPEN} layouts are open already; close some to get help with further ones"));
         }
+        if text.len() > MOST_BYTES {
+            return self.let_go(&uri);
+        }
         let document = Document::new(text, version, self.encoding);
         self.open.insert(uri, Open { document, analysis: None, untold: true });
         Vec::new()
@@ -205,27 +209,33 @@ impl Session {
         let Some(open) = self.open.get_mut(&uri) else { return Vec::new() };
         open.document.change(params.content_changes, version);
         (open.analysis, open.untold) = (None, true);
-        if open.document.text.len() > MOST_BYTES {
-            self.open.remove(&uri);
-            return told("a file of this size is no layout; it gets no more help until it is opened again");
-        }
-        Vec::new()
+        if open.document.text.len() > MOST_BYTES { self.let_go(&uri) } else { Vec::new() }
+    }
+
+    fn let_go(&mut self, uri: &str) -> Vec<Message> {
+        let mut messages = told(NO_LAYOUT);
+        messages.extend(self.forgotten(uri));
+        messages
+    }
+
+    /// The findings of a file that is not looked at any more are nobody's.
+    fn forgotten(&mut self, uri: &str) -> Option<Message> {
+        self.open.remove(uri).map(|_| published(uri, None, Vec::new()))
     }
 
     fn closed(&mut self, params: lsp::DidCloseTextDocumentParams) -> Vec<Message> {
         let lsp::Uri(uri) = params.text_document.uri;
-        // The findings of a closed file are nobody's any more.
-        self.open.remove(&uri).map(|_| published(&uri, None, Vec::new())).into_iter().collect()
+        self.forgotten(&uri).into_iter().collect()
     }
 
     fn question(&mut self, method: &str, params: Value) -> Answer {
         match method {
-            "textDocument/completion" => self.at(params, |session, of, analysis, at| {
+            "textDocument/completion" => self.at(params, |client, of, analysis, at| {
                 let (typed, items) = completion(analysis, at);
-                let range = of.range(typed);
+                let place = answers::Place { range: of.range(typed), next: next_sign(&analysis.text, typed) };
                 let items = items.into_iter().enumerate();
                 let items: Vec<lsp::CompletionItem> =
-                    items.map(|(place, item)| answers::completion_item(item, place, range, session)).collect();
+                    items.map(|(index, item)| answers::completion_item(item, index, place, client)).collect();
                 Ok(json!(items))
             }),
             "textDocument/hover" => self.at(params, |_, of, analysis, at| {
@@ -318,6 +328,11 @@ fn looked_at<'a>(
         };
         Analysis::of(&document.text, &mut font)
     })
+}
+
+/// What stands behind a place, blanks of its line left out.
+fn next_sign(text: &str, typed: Span) -> Option<char> {
+    text.get(typed.end as usize..)?.chars().find(|sign| !matches!(sign, ' ' | '\t'))
 }
 
 /// The path that a `file:` address names on this machine.
@@ -442,7 +457,11 @@ mod tests {
         let analysis = session.open["file:///1"].analysis.as_ref().unwrap();
         assert_eq!(analysis.understood.findings[0].name, "file too large");
         let grown = json!({ "textDocument": { "uri": "file:///1", "version": 2 }, "contentChanges": [{ "text": "#".repeat(MOST_BYTES + 1) }] });
-        assert_eq!(tell(&mut session, "textDocument/didChange", grown).len(), 1);
+        let told = tell(&mut session, "textDocument/didChange", grown);
+        assert!(matches!(&told[..], [Message::Notification(said), Message::Notification(taken_back)]
+            if said.method == "window/showMessage" && taken_back.params["diagnostics"] == json!([])));
+        assert!(!session.open.contains_key("file:///1"));
+        assert_eq!(open(&mut session, "file:///1", &"#".repeat(MOST_BYTES + 1)).len(), 1);
         assert!(!session.open.contains_key("file:///1"));
     }
 

@@ -54,6 +54,10 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
 /// The bytes of an outline face that a layout file names, from beside it.
 pub fn read_font(layout: &Path, face: &str) -> Result<Vec<u8>, String> {
     let file = layout.parent().unwrap_or(Path::new("")).join(face);
+    // A pipe would never end, nor even begin.
+    if std::fs::metadata(&file).is_ok_and(|known| !known.is_file()) {
+        return Err(format!("cannot read {}: it is no file", file.display()));
+    }
     read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string())
 }
 
@@ -150,5 +154,21 @@ impl Loaded {
     /// The findings as a report for people; empty without any.
     pub fn report(&self, color: bool) -> String {
         report::to_text(&self.name, &self.text, &self.findings, color)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_face_that_is_a_pipe_keeps_nobody_waiting() {
+        let folder = tempfile::tempdir().unwrap();
+        let pipe = folder.path().join("own.ttf");
+        assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+        let problem = read_font(&folder.path().join("door.layout"), "own.ttf").unwrap_err();
+        assert!(problem.ends_with("own.ttf: it is no file"), "{problem}");
+        let missing = read_font(&folder.path().join("door.layout"), "other.ttf").unwrap_err();
+        assert!(missing.contains("other.ttf: No such file"), "{missing}");
     }
 }
