@@ -10,7 +10,7 @@ use std::fmt;
 use embedded_graphics_core::draw_target::DrawTarget;
 use embedded_graphics_core::geometry::OriginDimensions;
 use embedded_graphics_core::pixelcolor::BinaryColor;
-use embedded_graphics_core::primitives::PointsIter;
+
 use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
 use super::{Bitmap, Point, Rectangle, Size};
@@ -113,21 +113,25 @@ impl Frame {
 
     /// Puts the lit pixels of `bitmap` with its top left corner at `at`, cut to `clip` and to the frame.
     pub fn blit(&mut self, bitmap: &Bitmap, at: Point, clip: Rectangle, ink: Ink) {
-        let area = Rectangle::new(at, bitmap.size()).intersection(&clip).intersection(&self.bounding_box());
+        self.put(|page| bitmap.page(page), Rectangle::new(at, bitmap.size()), clip, ink);
+    }
+
+    /// Puts the lit pixels of a picture, whose pages `pages` gives, at its `place`, cut to `clip` and to the frame.
+    fn put<'a>(&mut self, pages: impl Fn(u32) -> &'a [u8], place: Rectangle, clip: Rectangle, ink: Ink) {
+        let (at, count) = (place.top_left, place.size.height.div_ceil(8) as i32);
+        let area = place.intersection(&clip).intersection(&self.bounding_box());
         let Some(last) = area.bottom_right() else { return };
         let first = area.top_left;
         let (skip, columns) = ((first.x - at.x) as usize, area.size.width as usize);
         let width = self.size.width as usize;
         for page in first.y / 8..=last.y / 8 {
-            // Rows of this page that the cut leaves, and the bitmap's row that falls on the page's top row.
+            // Rows of this page that the cut leaves, and the picture's row that falls on the page's top row.
             let mask = page_mask(page, first.y, last.y);
             let row = page * 8 - at.y;
             let upper = row.div_euclid(8);
             let shift = row.rem_euclid(8) as u32;
             let line = &mut self.bytes[page as usize * width + first.x as usize..][..columns];
-            let source = |page: i32| {
-                (page >= 0 && page < bitmap.pages() as i32).then(|| &bitmap.page(page as u32)[skip..][..columns])
-            };
+            let source = |page: i32| (page >= 0 && page < count).then(|| &pages(page as u32)[skip..][..columns]);
             let x = first.x as usize;
             match (source(upper), source(upper + 1).filter(|_| shift > 0)) {
                 (Some(high), Some(low)) => {
@@ -159,10 +163,8 @@ impl Frame {
 
     /// The same picture further to the right and down by so many pixels; what leaves the frame is gone, and what comes in is dark.
     pub fn shifted(&self, by: Point) -> Self {
-        let mut shifted = Self::new(self.size);
-        for at in self.bounding_box().points().filter(|at| self.pixel(*at)) {
-            shifted.set_pixel(at + by, true);
-        }
+        let (mut shifted, all) = (Self::new(self.size), self.bounding_box());
+        shifted.put(|page| self.page(page), Rectangle::new(by, self.size), all, Ink::Full);
         shifted
     }
 
@@ -236,6 +238,7 @@ impl DrawTarget for Frame {
 
 #[cfg(test)]
 mod tests {
+    use embedded_graphics_core::primitives::PointsIter;
     use proptest::prelude::*;
 
     use super::*;

@@ -4,6 +4,7 @@
 //! awaited and a few events ahead of it, then it makes the broker wait: memory stays bounded however fast messages come.
 
 use std::sync::Arc;
+use std::task::{Context, Poll, Waker};
 use std::time::Duration;
 
 use tokio::sync::mpsc;
@@ -159,6 +160,15 @@ impl Session {
                     }
                 },
             }
+        }
+    }
+
+    /// The next event, if there is one already.
+    pub fn received(&mut self) -> Option<Event> {
+        let mut next = std::pin::pin!(self.next());
+        match next.as_mut().poll(&mut Context::from_waker(Waker::noop())) {
+            Poll::Ready(event) => Some(event),
+            Poll::Pending => None,
         }
     }
 

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use tokio::signal::unix::{Signal, SignalKind, signal};
-use tokio::time::{sleep_until, timeout, timeout_at};
+use tokio::time::{sleep_until, timeout_at};
 
 use super::Loaded;
 use super::clock::Clock;
@@ -39,7 +39,7 @@ const FAREWELL: Duration = Duration::from_secs(2);
 /// A payload that was dropped unseen is judged by its size alone, of which no more than this is made up.
 const LARGEST_STAND_IN: usize = 2 << 20;
 
-/// Events that are taken from a session before another takes its place.
+/// Events that are taken together, when they came together.
 const MOST_RECEIVED: usize = 64;
 
 /// Why the service cannot begin.
@@ -174,7 +174,12 @@ impl Service {
             let past = &mut self.past;
             let written = async { if let Some(past) = past { past.written().await } else { Ok(()) } };
             tokio::select! {
-                event = self.session.next() => self.take(event, witness),
+                event = self.session.next() => {
+                    let now = self.clock.now();
+                    self.take(event, now, witness);
+                    self.take_received(now, witness);
+                    self.update(now, witness);
+                }
                 () = wake, if due.is_some() => self.update(self.clock.now(), witness),
                 written = written, if is_writing => if let Err(problem) = written {
                     witness.see(self.clock.now(), Happening::Forgotten { problem: &problem });
@@ -249,8 +254,9 @@ impl Service {
             let present = (orbit::place(pane.program().shift, now), pane.brightness());
             let before = std::mem::replace(presented, present);
             if drawn || present.0 != before.0 {
-                let frame = pane.frame().shifted(present.0);
-                show.writers.iter().for_each(|writer| writer.show(&frame));
+                let shifted = (present.0 != Point::zero()).then(|| pane.frame().shifted(present.0));
+                let frame = shifted.as_ref().unwrap_or(pane.frame());
+                show.writers.iter().for_each(|writer| writer.show(frame));
             }
             if present.1 != before.1 {
                 show.writers.iter().for_each(|writer| writer.dim(present.1));
@@ -273,36 +279,39 @@ impl Service {
         self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).min()
     }
 
-    /// Takes an event, and draws what came of it at the same moment.
-    fn take(&mut self, event: Event, witness: &mut dyn Witness) {
-        let now = self.clock.now();
+    /// Takes what has been received already, so that all of it is drawn at once.
+    fn take_received(&mut self, now: Moment, witness: &mut dyn Witness) {
+        for _ in 0..MOST_RECEIVED {
+            let Some(event) = self.session.received() else { break };
+            self.take(event, now, witness);
+        }
+    }
+
+    /// Takes an event; what comes of it is not drawn yet.
+    fn take(&mut self, event: Event, now: Moment, witness: &mut dyn Witness) {
         self.follow_link(&event);
         match event {
-            Event::Connected => {
-                witness.see(now, Happening::Connected);
-                self.update(now, witness);
-            }
+            Event::Connected => witness.see(now, Happening::Connected),
             Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
             Event::Subscribed => witness.see(now, Happening::Subscribed { filters: &self.filters }),
             Event::Lost { reason, retry_in } => {
                 witness.see(now, Happening::Lost { reason: &reason, retry_in });
-                self.update(now, witness);
             }
             Event::Message(message) => {
                 witness.see(now, Happening::Message { message: &message });
-                self.accept(&message, now, witness);
+                self.accept(&message, now);
             }
             Event::Oversized { topic, bytes } => {
                 witness.see(now, Happening::Oversized { topic: &topic, bytes });
                 // Nothing of it is left but its size; zeros in its place are refused for the same reason.
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
                 let delivery = Delivery::AtMostOnce;
-                self.accept(&Message { topic, payload, retained: false, delivery }, now, witness);
+                self.accept(&Message { topic, payload, retained: false, delivery }, now);
             }
         }
     }
 
-    fn accept(&mut self, message: &Message, now: Moment, witness: &mut dyn Witness) {
+    fn accept(&mut self, message: &Message, now: Moment) {
         for running in &mut self.running {
             let outcomes = running.pane.accept(message, now);
             let heard = outcomes.iter().any(|outcome| outcome.event == readings::Event::Accepted);
@@ -310,7 +319,6 @@ impl Service {
                 past.stir(now);
             }
         }
-        self.update(now, witness);
     }
 
     fn watch(&self, witness: &mut dyn Witness) -> Watch {
@@ -335,10 +343,8 @@ impl Service {
             return;
         }
         // What has been received already still counts.
-        for _ in 0..MOST_RECEIVED {
-            let Ok(event) = timeout(Duration::ZERO, self.session.next()).await else { break };
-            self.take(event, witness);
-        }
+        self.take_received(now, witness);
+        self.update(now, witness);
         // The same settings were good before.
         if let Ok(session) = Session::new(&self.settings, filters.clone(), self.random.fork()) {
             let before = std::mem::replace(&mut self.session, session);

@@ -57,8 +57,12 @@ fn it_is_ready_with_its_first_picture_and_says_when_it_reloads_and_ends() {
     assert!(cellar.path("door.png").exists(), "the picture comes first");
     assert!(words.iter().all(|word| word == "READY=1" || word.starts_with("STATUS=")), "{words:?}");
     running.says("subscribed to");
-    let told = supervisor.hears("STATUS=connected; readings: 2 waiting; panels: 1 shows");
-    assert!(!told.iter().any(|word| word == "WATCHDOG=1"), "nobody asked for signs of life");
+    // A broker that answers fast may have done so before the picture was written.
+    let connected = "STATUS=connected; readings: 2 waiting; panels: 1 shows";
+    if !words.iter().any(|word| word.starts_with(connected)) {
+        let told = supervisor.hears(connected);
+        assert!(!told.iter().any(|word| word == "WATCHDOG=1"), "nobody asked for signs of life");
+    }
     running.signal("HUP");
     let words = supervisor.hears("RELOADING=1");
     assert!(!words.iter().any(|word| word == "READY=1"), "{words:?}");
