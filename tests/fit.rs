@@ -133,8 +133,14 @@ fn state() -> impl Strategy<Value = State> {
     prop_oneof![4 => Just(State::Live), 2 => Just(State::Stale), 1 => Just(State::Waiting), 1 => Just(State::Faulty)]
 }
 
+/// 400 layouts that pass, or `SIDELIGHT_LAYOUTS`; several times as many are refused on the way.
+fn config() -> ProptestConfig {
+    let cases = std::env::var("SIDELIGHT_LAYOUTS").map_or(400, |text| text.parse().expect("a number of layouts"));
+    ProptestConfig { cases, max_global_rejects: cases.saturating_mul(250), ..ProptestConfig::default() }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, max_global_rejects: 100_000, ..ProptestConfig::default() })]
+    #![proptest_config(config())]
 
     #[test]
     fn nothing_is_lost_and_nothing_strays(

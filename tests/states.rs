@@ -305,11 +305,12 @@ fn a_panel_is_dimmed_while_a_condition_holds_and_nobody_knows_of_none() {
 
 #[test]
 fn nothing_stands_in_the_margin_of_a_shifted_picture() {
-    let layout = "panel 128x32 shift: 2\nscreen s { frame invert: true { space } }\n";
+    let layout = "panel 128x32 shift: 2\nscreen s { frame { space } }\n";
     let mut renderer = Renderer::new(program(layout), at(0));
     renderer.draw(at(1));
     let lit = |x, y| renderer.frame().pixel(Point::new(x, y));
-    assert!(lit(10, 10) && lit(125, 29) == lit(2, 2) && !lit(1, 10) && !lit(126, 10) && !lit(60, 1) && !lit(60, 30));
     let columns = (0..128).filter(|x| (0..32).any(|y| lit(*x, y)));
+    let rows = (0..32).filter(|y| (0..128).any(|x| lit(x, *y)));
     assert_eq!((columns.clone().min(), columns.max()), (Some(2), Some(125)));
+    assert_eq!((rows.clone().min(), rows.max()), (Some(2), Some(29)));
 }
