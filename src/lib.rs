@@ -22,6 +22,8 @@ pub mod commands;
 #[cfg(feature = "demo")]
 pub mod demo;
 pub mod draw;
+#[cfg(feature = "editor")]
+pub mod editor;
 pub mod faces;
 pub mod feed;
 pub mod formulas;

@@ -15,6 +15,8 @@ mod given;
 #[cfg(feature = "recording")]
 mod hearing;
 mod install;
+#[cfg(feature = "editor")]
+mod language_server;
 #[cfg(feature = "recording")]
 mod listen;
 mod log;
@@ -82,6 +84,8 @@ enum Verb {
     Explain(explain::Arguments),
     #[cfg(feature = "preview")]
     Preview(preview::Arguments),
+    #[cfg(feature = "editor")]
+    LanguageServer(language_server::Arguments),
     Run(Box<run::Arguments>),
     #[cfg(feature = "recording")]
     Listen(Box<listen::Arguments>),
@@ -116,6 +120,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Explain(arguments) => explain::run(&arguments),
         #[cfg(feature = "preview")]
         Verb::Preview(arguments) => preview::run(&arguments),
+        #[cfg(feature = "editor")]
+        Verb::LanguageServer(arguments) => language_server::run(&arguments),
         Verb::Run(arguments) => run::run(&arguments),
         #[cfg(feature = "recording")]
         Verb::Listen(arguments) => listen::run(&arguments),

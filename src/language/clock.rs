@@ -46,6 +46,9 @@ pub fn zones() -> Vec<String> {
     TimeZoneDatabase::bundled().available().map(|name| name.to_string()).collect()
 }
 
+/// What a field calls that shows the time.
+pub const NAME: &str = "clock";
+
 /// A checked pattern.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ClockPattern(Vec<Piece>);

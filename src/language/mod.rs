@@ -7,7 +7,7 @@
 mod allow;
 mod check;
 pub mod clock;
-mod each;
+pub(crate) mod each;
 mod finding;
 pub mod format;
 pub mod model;
@@ -19,10 +19,13 @@ pub mod sarif;
 mod source;
 pub mod syntax;
 pub mod tokens;
+pub mod words;
 
 pub use allow::Allowances;
 pub use check::check;
 pub(crate) use check::say_once;
+#[cfg(feature = "editor")]
+pub use check::{CURVE, Declared, Means, declared, functions};
 pub use finding::{Finding, Severity};
 pub use nearest::nearest;
 pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_OPERATORS, parse, parse_format};

@@ -6,6 +6,8 @@
 use std::sync::Arc;
 
 use crate::draw::{advance, covered_columns, ink_rows};
+#[cfg(feature = "editor")]
+use crate::faces::icons;
 use crate::faces::{Catalogue, Strike};
 use crate::formulas::TimeStyle;
 use crate::language::model::TextPart;
@@ -158,6 +160,27 @@ pub fn placeholder_of(part: &TextPart) -> String {
             "0".repeat(longest.min(2))
         }
     }
+}
+
+/// A text at its widest.
+#[cfg(feature = "editor")]
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Widest {
+    /// What it shows then; icons by their names.
+    pub text: String,
+    /// Columns of ink.
+    pub columns: u32,
+    /// Rows of ink that all it can show has together.
+    pub rows: u32,
+}
+
+/// How large a text can get in a strike; nothing where a number has no bounds.
+#[cfg(feature = "editor")]
+pub fn widest(parts: &[TextPart], strike: &Strike) -> Option<Widest> {
+    let extremes = Extremes::of(parts).ok()?;
+    let extent = extremes.extent(strike);
+    let text = icons::spelled(&extremes.widest(strike));
+    Some(Widest { text, columns: extent.width, rows: extent.height() })
 }
 
 /// A text's parts as the renderer wants them.

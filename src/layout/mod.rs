@@ -19,6 +19,8 @@ mod situations;
 pub use brightness::{Brightness, Dim};
 pub use compile::compile;
 pub use distance::{Readable, readable};
+#[cfg(feature = "editor")]
+pub use fit::{Widest, widest};
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::{Renderer, Said};
 pub use scene::Scene;

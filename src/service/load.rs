@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use crate::faces::Catalogue;
 use crate::language::model::{Face, Layout, Text, TextPart};
+use crate::language::syntax::Document;
 use crate::language::{self, Finding, Severity, report};
 use crate::layout::{self, Program};
 
@@ -45,6 +46,37 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
             return Loaded { name, text, findings: vec![*finding], program: None };
         }
     };
+    let mut font = |face: &str| read_font(path, face);
+    let Understood { findings, program, .. } = understand(text, &mut font);
+    Loaded { name, text: text.to_string(), findings, program }
+}
+
+/// The bytes of an outline face that a layout file names, from beside it.
+pub fn read_font(layout: &Path, face: &str) -> Result<Vec<u8>, String> {
+    let file = layout.parent().unwrap_or(Path::new("")).join(face);
+    // A pipe would never end, nor even begin.
+    if std::fs::metadata(&file).is_ok_and(|known| !known.is_file()) {
+        return Err(format!("cannot read {}: it is no file", file.display()));
+    }
+    read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string())
+}
+
+/// What a layout's text means, as far as it could be understood.
+#[derive(Debug)]
+pub struct Understood {
+    /// The syntax tree; whole even where there are errors, which leave damaged nodes behind.
+    pub document: Document,
+    /// The model, if the checker found no error.
+    pub layout: Option<Layout>,
+    /// Everything that is wrong or doubtful, in the order of the file.
+    pub findings: Vec<Finding>,
+    /// The program, if no finding is an error.
+    pub program: Option<Arc<Program>>,
+}
+
+/// Compiles a layout's text without looking at any file: `font` gives the bytes of an outline face by its path as written, or says
+/// why there are none.
+pub fn understand(text: &str, font: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>) -> Understood {
     let (document, mut findings) = language::parse(text);
     let (layout, mut more) = language::check(&document);
     if findings.iter().any(|finding| finding.severity == Severity::Error) {
@@ -54,11 +86,11 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
     findings.extend(more);
     let damaged = findings.iter().any(|finding| finding.severity == Severity::Error);
     let mut program = None;
-    if let Some(layout) = layout.filter(|_| !damaged) {
+    if let Some(layout) = layout.as_ref().filter(|_| !damaged) {
         let mut catalogue = Catalogue::new();
-        let unread = add_outlines(&layout, path, &mut catalogue);
+        let unread = add_outlines(layout, font, &mut catalogue);
         if unread.is_empty() {
-            let (compiled, mut more) = layout::compile(&layout, &catalogue);
+            let (compiled, mut more) = layout::compile(layout, &catalogue);
             let mut allowances = layout.allowances.clone();
             allowances.settle(&mut more);
             findings.extend(more);
@@ -70,11 +102,15 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
         findings.extend(unread);
     }
     findings.sort_by_key(|finding| finding.span);
-    Loaded { name, text: text.to_string(), findings, program }
+    Understood { document, layout, findings, program }
 }
 
-/// Reads the outline faces that a layout names into the catalogue, from beside the layout file.
-fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<Finding> {
+/// Takes the outline faces that a layout names into the catalogue.
+fn add_outlines(
+    layout: &Layout,
+    font: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>,
+    catalogue: &mut Catalogue,
+) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut seen: Vec<&str> = Vec::new();
     let texts = layout.texts();
@@ -85,8 +121,7 @@ fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<
         }
         seen.push(&face.value);
         let characters: String = texts.iter().map(|text| literal_characters(text)).collect();
-        let file = path.parent().unwrap_or(Path::new("")).join(&face.value);
-        let added = read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string()).and_then(|bytes| {
+        let added = font(&face.value).and_then(|bytes| {
             catalogue.add_outline(&face.value, &bytes, &characters).map_err(|problem| problem.to_string())
         });
         if let Err(problem) = added {
@@ -119,5 +154,21 @@ impl Loaded {
     /// The findings as a report for people; empty without any.
     pub fn report(&self, color: bool) -> String {
         report::to_text(&self.name, &self.text, &self.findings, color)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_face_that_is_a_pipe_keeps_nobody_waiting() {
+        let folder = tempfile::tempdir().unwrap();
+        let pipe = folder.path().join("own.ttf");
+        assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+        let problem = read_font(&folder.path().join("door.layout"), "own.ttf").unwrap_err();
+        assert!(problem.ends_with("own.ttf: it is no file"), "{problem}");
+        let missing = read_font(&folder.path().join("door.layout"), "other.ttf").unwrap_err();
+        assert!(missing.contains("other.ttf: No such file"), "{missing}");
     }
 }

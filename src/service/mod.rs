@@ -48,7 +48,7 @@ pub use health::{
 };
 pub use installation::{Broker, Installation, InstallationError, Panel};
 pub use ledger::Ledger;
-pub use load::{Loaded, compile, load};
+pub use load::{Loaded, Understood, compile, load, read_font, understand};
 pub use log::Log;
 pub use notices::{Notice, Notices};
 #[cfg(feature = "i2c")]

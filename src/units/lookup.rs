@@ -54,6 +54,15 @@ pub fn nearest(text: &str) -> Vec<&'static str> {
     symbols
 }
 
+/// Every unit that has a name of its own, each once and in the table's order, by its first spelling without a blank: one with a
+/// blank cannot stand in a layout.
+#[cfg(feature = "editor")]
+pub fn written() -> impl Iterator<Item = (&'static str, Unit)> {
+    let mut seen = std::collections::BTreeSet::new();
+    let units = spellings().filter(|(spelling, _)| !spelling.contains(' '));
+    units.filter(move |(_, unit)| seen.insert(unit.symbol()))
+}
+
 /// Every spelling with its unit, in the table's order; a symbol comes before its other spellings.
 fn spellings() -> impl Iterator<Item = (&'static str, Unit)> {
     let of_row = |(row, unit): (&'static Row, Unit)| {

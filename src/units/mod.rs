@@ -17,5 +17,7 @@ mod unit;
 pub use algebra::{Mismatch, Product, Sum, add, compare, divide, multiply, subtract};
 pub use convert::{Conversion, conversion, convert};
 pub use dimension::Dimension;
+#[cfg(feature = "editor")]
+pub use lookup::written;
 pub use lookup::{lookup, lookup_senml, nearest};
 pub use unit::{Unit, difference_of};

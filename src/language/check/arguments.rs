@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use crate::formulas::Bounds;
 use crate::language::syntax::{Expression, ExpressionKind, NamedArgument, Span, Statement, UnaryOperator};
+use crate::language::words::{self, ELEMENTS, OF_ELEMENTS, Word};
 use crate::language::{Finding, nearest};
 use crate::units::{self, Unit};
 
@@ -16,14 +17,16 @@ pub(super) struct Arguments<'a> {
 }
 
 impl<'a> Arguments<'a> {
-    /// The arguments of `statement`, which may have the names `allowed` and at most `plain` arguments without a name.
-    pub(super) fn new(
-        statement: &'a Statement,
-        plain: usize,
-        allowed: &[&'static str],
-        findings: &mut Vec<Finding>,
-    ) -> Self {
+    /// The arguments of `statement`, which may be those of its row in `table`, and if it is an element, those of all elements.
+    pub(super) fn new(statement: &'a Statement, table: &[Word], findings: &mut Vec<Finding>) -> Self {
         let word = &statement.word.value;
+        let row = words::find(table, word);
+        let plain = row.map_or(0, |row| row.plain.len());
+        let mut allowed = row.map(Word::arguments).unwrap_or_default();
+        if words::find(&ELEMENTS, word).is_some() {
+            allowed.extend(OF_ELEMENTS.map(|(name, _)| name));
+        }
+        let allowed = allowed.as_slice();
         check_names(&format!("`{word}`"), &statement.named, allowed, findings);
         if let Some(extra) = statement.plain.get(plain)
             && extra.kind != ExpressionKind::Damaged

@@ -5,6 +5,7 @@
 use crate::language::Finding;
 use crate::language::model::Dim;
 use crate::language::syntax::{ExpressionKind, Statement};
+use crate::language::words::STATEMENTS;
 use crate::units;
 
 use super::Checker;
@@ -17,7 +18,7 @@ const EXAMPLE: &str = "dim to: 20% when: time_since(door == 1) > 10min";
 impl Checker {
     /// A `dim` statement.
     pub(super) fn dim(&mut self, statement: &Statement) -> Option<Dim> {
-        let arguments = Arguments::new(statement, 0, &["to", "when"], &mut self.findings);
+        let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let when = self.condition(&arguments, "when");
         for name in ["to", "when"] {
             if arguments.named(name).is_none() && !arguments.is_damaged() {

@@ -11,7 +11,7 @@ use super::arguments::expected;
 use super::expressions::{Checked, Expressions};
 
 /// The name in a layout file.
-pub(super) const NAME: &str = "interpolate";
+pub const NAME: &str = "interpolate";
 const EXAMPLE: &str = "interpolate(volts, (3.3V, 0%), (3.7V, 50%), (4.2V, 100%))";
 
 impl Expressions<'_> {

@@ -8,10 +8,12 @@ use std::time::Duration;
 use crate::draw::Point;
 use crate::faces::icons;
 use crate::formulas::{Bounds, Compiled};
+use crate::language::clock;
 use crate::language::model::{
     Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize, Trend,
 };
 use crate::language::syntax::{Block, Expression, ExpressionKind, Format, Piece, Spanned, Statement};
+use crate::language::words::{self, ANYWHERE, DIRECTIONS, ELEMENTS, FIT, HORIZONTAL, STATEMENTS, VERTICAL};
 use crate::language::{Finding, nearest};
 use crate::readings::history::Span as Window;
 use crate::units::{self, Unit};
@@ -20,10 +22,6 @@ use super::Checker;
 use super::arguments::{Arguments, expected, number_in, one_of, pixels, range_in};
 use super::expressions::Checked;
 use super::windows::window_of;
-
-/// The words that an element begins with, in the order of the reference.
-pub(super) const ELEMENTS: [&str; 10] =
-    ["text", "icon", "bar", "trend", "rule", "frame", "space", "columns", "stack", "overlay"];
 
 /// More elements than anybody can tell apart on all screens of a panel; a bound on the work that a file can ask for.
 const MOST_ELEMENTS: usize = 1000;
@@ -83,24 +81,11 @@ impl Checker {
 
     fn element(&mut self, statement: &Statement) -> Option<Element> {
         let id = self.elements;
-        let common = ["at", "width", "height", "when", "invert"];
-        let (plain, own): (usize, &[&'static str]) = match statement.word.value.as_str() {
-            "text" => (1, &["face", "size", "align", "valign"]),
-            "icon" => (1, &["size", "align", "valign"]),
-            "bar" => (1, &["over", "target", "origin", "direction", "segments"]),
-            "trend" => (1, &["for", "over", "target"]),
-            "rule" => (0, &["thickness"]),
-            "frame" => (0, &["thickness", "padding"]),
-            "space" => (1, &[]),
-            "columns" | "stack" => (0, &["gap"]),
-            "overlay" => (0, &[]),
-            _ => {
-                self.unknown_element(&statement.word);
-                return None;
-            }
+        let Some(row) = words::find(&ELEMENTS, &statement.word.value) else {
+            self.unknown_element(&statement.word);
+            return None;
         };
-        let names: Vec<&'static str> = own.iter().chain(&common).copied().collect();
-        let arguments = Arguments::new(statement, plain, &names, &mut self.findings);
+        let arguments = Arguments::new(statement, &ELEMENTS, &mut self.findings);
         let kind = match statement.word.value.as_str() {
             "text" => self.text(&arguments),
             "icon" => self.icon(&arguments),
@@ -125,11 +110,7 @@ impl Checker {
             }
             _ => Some(ElementKind::Overlay { children: self.elements(statement) }),
         };
-        if let Some(block) = statement
-            .block
-            .as_ref()
-            .filter(|_| matches!(statement.word.value.as_str(), "text" | "icon" | "bar" | "trend" | "rule" | "space"))
-        {
+        if let Some(block) = statement.block.as_ref().filter(|_| row.holds.is_none()) {
             self.findings.push(
                 Finding::error("unexpected block", block.span, format!("`{}` holds no elements", statement.word.value))
                     .label("not expected")
@@ -145,12 +126,13 @@ impl Checker {
     fn unknown_element(&mut self, word: &Spanned<String>) {
         let finding = Finding::error("unknown statement", word.span, format!("there is no element `{}`", word.value))
             .label("unknown");
-        self.findings.push(if super::STATEMENTS.contains(&word.value.as_str()) {
+        self.findings.push(if words::find(&STATEMENTS, &word.value).is_some() {
             finding.help(format!("`{}` stands at the top level of the file, outside of every screen", word.value))
-        } else if let Some(near) = nearest(&word.value, ELEMENTS) {
+        } else if let Some(near) = nearest(&word.value, words::names(&ELEMENTS).chain(words::names(&ANYWHERE))) {
             finding.help(format!("did you mean `{near}`?"))
         } else {
-            finding.help(format!("the elements are {}", ELEMENTS.map(|name| format!("`{name}`")).join(", ")))
+            let names: Vec<String> = words::names(&ELEMENTS).map(|name| format!("`{name}`")).collect();
+            finding.help(format!("the elements are {}", names.join(", ")))
         });
     }
 
@@ -233,7 +215,7 @@ impl Checker {
     fn setting(&mut self, arguments: &Arguments<'_>) -> (Option<TextSize>, Align, Align) {
         let size = match arguments.named("size") {
             None => None,
-            Some(size) if size.kind == ExpressionKind::Name("fit".into()) => Some(TextSize::Fit),
+            Some(size) if size.kind == ExpressionKind::Name(FIT.into()) => Some(TextSize::Fit),
             Some(size) => match &size.kind {
                 ExpressionKind::Number { unit: None, .. } => {
                     pixels(size, 4, 64, &mut self.findings).map(|pixels| TextSize::Pixels(pixels, size.span))
@@ -244,10 +226,8 @@ impl Checker {
                 }
             },
         };
-        let horizontal = [("left", Align::Start), ("center", Align::Middle), ("right", Align::End)];
-        let vertical = [("top", Align::Start), ("middle", Align::Middle), ("bottom", Align::End)];
-        let align = arguments.named("align").and_then(|word| one_of(word, &horizontal, &mut self.findings));
-        let valign = arguments.named("valign").and_then(|word| one_of(word, &vertical, &mut self.findings));
+        let align = arguments.named("align").and_then(|word| one_of(word, &HORIZONTAL, &mut self.findings));
+        let valign = arguments.named("valign").and_then(|word| one_of(word, &VERTICAL, &mut self.findings));
         (size, align.unwrap_or(Align::Start), valign.unwrap_or(Align::Middle))
     }
 
@@ -300,7 +280,7 @@ impl Checker {
                         continue;
                     }
                     if let ExpressionKind::Call { name, plain, .. } = &value.kind
-                        && name.value == "clock"
+                        && name.value == clock::NAME
                     {
                         parts.extend(self.clock(plain, value).map(TextPart::Clock));
                         continue;
@@ -354,9 +334,7 @@ impl Checker {
     fn bar(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
         let shown = arguments.plain(0, "what it shows", "bar temp over: 8..16°C", &mut self.findings)?;
         let number = self.expressions().number(shown);
-        let directions =
-            [("right", Direction::Right), ("left", Direction::Left), ("up", Direction::Up), ("down", Direction::Down)];
-        let direction = arguments.named("direction").and_then(|word| one_of(word, &directions, &mut self.findings));
+        let direction = arguments.named("direction").and_then(|word| one_of(word, &DIRECTIONS, &mut self.findings));
         let segments = arguments.named("segments").and_then(|count| pixels(count, 2, 64, &mut self.findings));
         let (formula, unit) = number?;
         let (scale, target) = self.scale(arguments, shown, &formula, unit)?;

@@ -3,11 +3,11 @@
 //! What enters are syntax nodes and the names in scope; what leaves is a compiled expression with its unit, or nothing, and
 //! then a finding says why (a damaged node was reported before).
 
-use std::cell::Cell;
+use std::cell::RefCell;
 
 use crate::formulas::{Bounds, Compiled, Function, Kind, Operator};
 use crate::language::syntax::{BinaryOperator, Expression, ExpressionKind, Piece, Span, UnaryOperator};
-use crate::language::{Finding, model::Choice, nearest};
+use crate::language::{Finding, clock, model::Choice, nearest};
 use crate::units::{self, Conversion, Unit, difference_of};
 
 use super::arguments::{check_names, described, unit_named};
@@ -17,7 +17,7 @@ use super::windows::{self, Observations};
 /// The names that an expression may use.
 #[derive(Default)]
 pub(super) struct Scope {
-    names: Vec<Name>,
+    pub(super) names: Vec<Name>,
 }
 
 /// A reading or a value that was declared before.
@@ -27,8 +27,8 @@ pub(super) struct Name {
     /// How it is looked at.
     pub(super) source: Compiled,
     pub(super) kind: NameKind,
-    /// Whether anything looks at it.
-    pub(super) used: Cell<bool>,
+    /// Where it is looked at.
+    pub(super) uses: RefCell<Vec<Span>>,
 }
 
 /// What a name stands for; `Unknown` where its own statement was wrong, so that its uses are not reported once more.
@@ -60,7 +60,10 @@ impl Scope {
 
     /// Warns of what nothing looks at.
     pub(super) fn report_unused(&self, findings: &mut Vec<Finding>) {
-        let unused = self.names.iter().filter(|known| !known.used.get() && !matches!(known.kind, NameKind::Unknown));
+        let unused = self
+            .names
+            .iter()
+            .filter(|known| known.uses.borrow().is_empty() && !matches!(known.kind, NameKind::Unknown));
         findings.extend(unused.map(|known| {
             Finding::warning("never used", known.span, format!("nothing in this layout looks at `{}`", known.name))
                 .label("never used")
@@ -257,7 +260,7 @@ impl Expressions<'_> {
             });
             return None;
         };
-        known.used.set(true);
+        known.uses.borrow_mut().push(span);
         match known.kind {
             NameKind::Number(unit) => Some(Checked::Number(known.source.clone(), unit)),
             NameKind::Truth => Some(Checked::Truth(known.source.clone())),
@@ -291,7 +294,7 @@ impl Expressions<'_> {
             return checked;
         }
         let Some(function) = Function::named(name) else {
-            if name == "clock" {
+            if name == clock::NAME {
                 self.findings.push(
                     Finding::error(
                         "clock in an expression",
@@ -302,13 +305,12 @@ impl Expressions<'_> {
                 );
                 return None;
             }
-            let names = || Function::all().map(|function| function.name).chain([curve::NAME]).chain(windows::names());
             let finding = Finding::error("unknown function", name_span, format!("there is no function `{name}`"))
                 .label("unknown");
-            self.findings.push(match nearest(name, names()) {
+            self.findings.push(match nearest(name, functions()) {
                 Some(near) => finding.help(format!("did you mean `{near}`?")),
                 None => {
-                    let names: Vec<String> = names().map(|name| format!("`{name}`")).collect();
+                    let names: Vec<String> = functions().map(|name| format!("`{name}`")).collect();
                     finding.help(format!("the functions are {}", names.join(", ")))
                 }
             });
@@ -479,6 +481,11 @@ impl Expressions<'_> {
         self.findings.push(Finding::error("wrong kind", span, message).label(found.described()));
         None
     }
+}
+
+/// The names of all functions that an expression may call.
+pub fn functions() -> impl Iterator<Item = &'static str> + Clone {
+    Function::all().map(|function| function.name).chain([curve::NAME]).chain(windows::names())
 }
 
 /// What a comparison comes to where the bounds of both sides leave no choice.

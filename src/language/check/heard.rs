@@ -4,6 +4,7 @@
 
 use crate::feed::Filter;
 use crate::language::syntax::{Expression, ExpressionKind, NamedArgument, Piece, Statement};
+use crate::language::words::{self, DECIMALS, FIELDS, PICKS, TOPIC, WORDS};
 use crate::language::{Finding, nearest};
 use crate::readings::{Pick, PickError, Presence};
 use crate::units::Unit;
@@ -60,8 +61,8 @@ impl Checker {
         let written = arguments.named("presence")?;
         let example = "presence: \"cellar/ripening/status\"";
         let (topic, named) = match &written.kind {
-            ExpressionKind::Call { name, plain, named } if name.value == "topic" => {
-                check_names("`topic`", named, &["online", "offline"], &mut self.findings);
+            ExpressionKind::Call { name, plain, named } if name.value == TOPIC.name => {
+                check_names("`topic`", named, &TOPIC.arguments(), &mut self.findings);
                 let [topic] = plain.as_slice() else {
                     expected("one topic in quotes", "topic(\"cellar/ripening/status\")", written, &mut self.findings);
                     return None;
@@ -94,7 +95,6 @@ impl Checker {
     }
 
     pub(super) fn pick(&mut self, expression: &Expression, unit: Unit) -> Option<Pick> {
-        let names = ["number", "column", "pointer", "senml", "words"];
         let wanted = "how the payload becomes a number";
         let example =
             "number`, `column(2)`, `pointer(\"/temperature\")`, `senml(\"power\")` or `words(open: 1, closed: 0)";
@@ -106,9 +106,11 @@ impl Checker {
                 return None;
             }
         };
+        if let Some(row) = words::find(&PICKS, &name.value).filter(|row| row.name != WORDS) {
+            check_names(&format!("`{}`", row.name), named, &row.arguments(), &mut self.findings);
+        }
         let picked: Result<Pick, PickError> = match name.value.as_str() {
             "number" => {
-                check_names("`number`", named, &["decimal"], &mut self.findings);
                 if let [extra, ..] = plain {
                     expected("no plain argument", "number(decimal: comma)", extra, &mut self.findings);
                     return None;
@@ -116,7 +118,6 @@ impl Checker {
                 self.with_decimal(Pick::number(), named)?
             }
             "column" => {
-                check_names("`column`", named, &["separator", "decimal"], &mut self.findings);
                 let [number] = plain else {
                     expected("which column, counted from 1", "column(2)", expression, &mut self.findings);
                     return None;
@@ -127,33 +128,29 @@ impl Checker {
                     problem => problem,
                 }
             }
-            "pointer" => {
-                check_names("`pointer`", named, &[], &mut self.findings);
-                Pick::pointer(&self.only_text(
-                    expression,
-                    plain,
-                    "a JSON pointer in quotes",
-                    "pointer(\"/temperature\")",
-                )?)
-            }
+            "pointer" => Pick::pointer(&self.only_text(
+                expression,
+                plain,
+                "a JSON pointer in quotes",
+                "pointer(\"/temperature\")",
+            )?),
             "senml" => {
-                check_names("`senml`", named, &["field"], &mut self.findings);
                 let record = self.only_text(expression, plain, "a record's name in quotes", "senml(\"power\")")?;
                 let field = named.iter().find(|argument| argument.name.value == "field");
                 let sum = match field {
-                    Some(field) => one_of(&field.value, &[("value", false), ("sum", true)], &mut self.findings)?,
+                    Some(field) => one_of(&field.value, &FIELDS, &mut self.findings)?,
                     None => false,
                 };
                 Pick::senml(&record, unit, sum)
             }
-            "words" => {
+            WORDS => {
                 let pairs: Option<Vec<(String, f64)>> = named.iter().map(|word| self.word(word)).collect();
                 Pick::words(pairs?)
             }
             other => {
                 let finding =
                     Finding::error("unknown pick", name.span, format!("there is no pick `{other}`")).label("unknown");
-                self.findings.push(match nearest(other, names) {
+                self.findings.push(match nearest(other, words::names(&PICKS)) {
                     Some(near) => finding.help(format!("did you mean `{near}`?")),
                     None => finding.help(format!("write `{example}`")),
                 });
@@ -183,7 +180,7 @@ impl Checker {
         let Some(argument) = named.iter().find(|argument| argument.name.value == "decimal") else {
             return Some(Ok(pick));
         };
-        let comma = one_of(&argument.value, &[("point", false), ("comma", true)], &mut self.findings)?;
+        let comma = one_of(&argument.value, &DECIMALS, &mut self.findings)?;
         Some(if comma { pick.with_decimal_comma() } else { Ok(pick) })
     }
 

@@ -7,6 +7,8 @@ mod arguments;
 mod care;
 mod clocks;
 mod curve;
+#[cfg(feature = "editor")]
+mod declared;
 mod elements;
 mod expressions;
 mod heard;
@@ -18,12 +20,15 @@ use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Allowances, Finding, MAX_FINDINGS, Severity, allow, each};
+use super::{Allowances, Finding, MAX_FINDINGS, Severity, each};
 
+#[cfg(feature = "editor")]
+pub use curve::NAME as CURVE;
+#[cfg(feature = "editor")]
+pub use declared::{Declared, Means, declared};
+#[cfg(feature = "editor")]
+pub use expressions::functions;
 use expressions::{Expressions, Scope};
-
-/// The words that a statement at the top level begins with.
-const STATEMENTS: [&str; 7] = ["panel", "reading", "value", "screen", "dim", each::WORD, allow::WORD];
 
 /// The meaning of a document. There is a layout if and only if no finding is an error.
 pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {

@@ -3,25 +3,23 @@
 //! What enters is a syntax tree; what leaves is the model. Names count from where they are declared, so that a value can look
 //! only at what stands before it, and no value can look at itself.
 
-use std::cell::Cell;
+use std::cell::RefCell;
 use std::time::Duration;
 
 use crate::draw::Size;
 use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
+use crate::language::words::{self, ANYWHERE, ELEMENTS, PANELS, STATEMENTS};
 use crate::language::{Allowances, Finding, Severity, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, ReadingSpec};
 use crate::units::{self, Unit};
 
 use super::arguments::{Arguments, duration, expected, number_in, range_in, unit_named};
-use super::elements::ELEMENTS;
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, STATEMENTS, trust, windows};
+use super::{Checker, windows};
 
-/// The panels that a layout can be made for.
-const PANELS: [(u32, u32); 2] = [(128, 32), (128, 64)];
 /// The diagonals that panels of these pixels have, in inches, with room on both sides.
 const DIAGONALS: (f64, f64) = (0.3, 10.0);
 /// From how far a panel may be read, in metres.
@@ -141,9 +139,9 @@ impl Checker {
         let word = &statement.word;
         let finding = Finding::error("unknown statement", word.span, format!("there is no statement `{}`", word.value))
             .label("unknown");
-        self.findings.push(if ELEMENTS.contains(&word.value.as_str()) {
+        self.findings.push(if words::find(&ELEMENTS, &word.value).is_some() {
             finding.help(format!("`{0}` is an element: put it into a screen, `screen door {{ {0} … }}`", word.value))
-        } else if let Some(near) = nearest(&word.value, STATEMENTS) {
+        } else if let Some(near) = nearest(&word.value, words::names(&STATEMENTS).chain(words::names(&ANYWHERE))) {
             finding.help(format!("did you mean `{near}`?"))
         } else {
             finding.help("a file is made of `panel`, `reading`, `value`, `dim` and `screen` statements")
@@ -151,7 +149,7 @@ impl Checker {
     }
 
     fn panel(&mut self, statement: &Statement) -> Option<Panel> {
-        let arguments = Arguments::new(statement, 1, &["diagonal", "distance", "shift"], &mut self.findings);
+        let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let size = arguments.plain(0, "its size in pixels", "panel 128x32", &mut self.findings)?;
         let ExpressionKind::Dimensions { width, height } = size.kind else {
             expected("a width and height in pixels", "panel 128x32", size, &mut self.findings);
@@ -212,8 +210,7 @@ impl Checker {
     }
 
     fn reading(&mut self, statement: &Statement) -> Option<Reading> {
-        let names = [&["from", "presence", "pick", "unit", "range"][..], &trust::NAMES].concat();
-        let arguments = Arguments::new(statement, 1, &names, &mut self.findings);
+        let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let example = "reading temp from: \"cellar/brine/climate\" pick: column(1) unit: °C";
         let name = self.name(&arguments, example);
         let errors = self.findings.len();
@@ -252,7 +249,8 @@ impl Checker {
             _ => NameKind::Unknown,
         };
         let source = Compiled::Reading(self.reading_bounds.len());
-        self.scope.declare(Name { name: name.clone(), span, source, kind, used: Cell::new(false) }, &mut self.findings);
+        self.scope
+            .declare(Name { name: name.clone(), span, source, kind, uses: RefCell::default() }, &mut self.findings);
         let (Some(filter), Some(pick), Some(unit)) = (filter, pick, unit) else { return None };
         let bounds = range.unwrap_or(Bounds::ANY);
         self.reading_bounds.push(bounds);
@@ -262,7 +260,7 @@ impl Checker {
     }
 
     fn value(&mut self, statement: &Statement) -> Option<Value> {
-        let arguments = Arguments::new(statement, 1, &["range"], &mut self.findings);
+        let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let name = self.name(&arguments, "value dew = dew_point(temp, rh)");
         let errors = self.findings.len();
         let checked = match &statement.definition {
@@ -297,7 +295,8 @@ impl Checker {
         let failed = self.findings.len() > errors;
         let source = Compiled::Value(self.value_bounds.len());
         let kind = if failed { NameKind::Unknown } else { kind };
-        self.scope.declare(Name { name: name.clone(), span, source, kind, used: Cell::new(false) }, &mut self.findings);
+        self.scope
+            .declare(Name { name: name.clone(), span, source, kind, uses: RefCell::default() }, &mut self.findings);
         let formula = formula?;
         let computed = self.expressions().bounds(&formula);
         let bounds = match range {
@@ -318,7 +317,7 @@ impl Checker {
     }
 
     fn screen(&mut self, statement: &Statement) -> Option<Screen> {
-        let arguments = Arguments::new(statement, 1, &["when", "for"], &mut self.findings);
+        let arguments = Arguments::new(statement, &STATEMENTS, &mut self.findings);
         let name = self.name(&arguments, "screen door { … }");
         let when = self.condition(&arguments, "when");
         let turn = arguments.named("for").and_then(|time| duration(time, "10s", &mut self.findings));

@@ -7,14 +7,15 @@ use std::time::Duration;
 
 use crate::language::Finding;
 use crate::language::syntax::{Expression, ExpressionKind};
+use crate::language::words::STALE;
 use crate::readings::{MOST_MEDIAN, Pick, Smooth, Trust};
 use crate::units::{Unit, difference_of};
 
 use super::Checker;
 use super::arguments::{Arguments, check_names, duration, expected, number_in};
 
-/// The names of these arguments.
-pub(super) const NAMES: [&str; 5] = ["stale", "scale", "offset", "jump", "smooth"];
+/// The arguments of numbers that are measured, which words have not.
+const MEASURED: [&str; 4] = ["scale", "offset", "jump", "smooth"];
 /// After which silence a reading is stale where the file does not say, and where the cadence is not known yet.
 const USUAL_STALE: Duration = Duration::from_secs(5 * 60);
 /// The longest time constant of an average; slower than that nothing on a panel can change.
@@ -26,8 +27,8 @@ impl Checker {
         let usual = Some(USUAL_STALE);
         match arguments.named("stale") {
             None => (usual, false),
-            Some(Expression { kind: ExpressionKind::Name(word), .. }) if word == "never" => (None, false),
-            Some(Expression { kind: ExpressionKind::Name(word), .. }) if word == "auto" => (usual, true),
+            Some(Expression { kind: ExpressionKind::Name(word), .. }) if word == STALE[0] => (None, false),
+            Some(Expression { kind: ExpressionKind::Name(word), .. }) if word == STALE[1] => (usual, true),
             Some(time) => (duration(time, "45s", &mut self.findings).or(usual), false),
         }
     }
@@ -36,8 +37,7 @@ impl Checker {
     pub(super) fn trust(&mut self, arguments: &Arguments<'_>, unit: Unit, pick: Option<&Pick>, cadence: bool) -> Trust {
         let mut trust = Trust { cadence, ..Trust::PLAIN };
         if pick.is_some_and(|pick| pick.known_words().is_some()) {
-            let names = NAMES.iter().filter(|name| **name != "stale");
-            for (name, argument) in names.filter_map(|name| Some((name, arguments.named(name)?))) {
+            for (name, argument) in MEASURED.iter().filter_map(|name| Some((name, arguments.named(name)?))) {
                 self.findings.push(
                     Finding::error("unexpected argument", argument.span, format!("words have no `{name}:`"))
                         .label("only for numbers that are measured")

@@ -11,6 +11,7 @@ use crate::formulas::{
 };
 use crate::language::Finding;
 use crate::language::syntax::{Expression, ExpressionKind, Span};
+use crate::language::words::TODAY;
 use crate::readings::history::{Figure, History, MOST, Span as Window};
 use crate::units::{self, Unit, difference_of};
 
@@ -345,7 +346,7 @@ fn deadline(text: &str) -> Option<Deadline> {
 
 /// How far back: a length of time, or `today`.
 pub(super) fn window_of(expression: &Expression, findings: &mut Vec<Finding>) -> Option<Window> {
-    if expression.kind == ExpressionKind::Name("today".into()) {
+    if expression.kind == ExpressionKind::Name(TODAY.into()) {
         return Some(Window::Today);
     }
     let length = duration(expression, "24h", findings)?;

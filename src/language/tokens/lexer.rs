@@ -41,9 +41,9 @@ fn is_unit_sign(c: char) -> bool {
     matches!(c, '°' | '%' | '‰' | '℃' | '℉' | '€' | '£' | '$')
 }
 
-/// Signs that a unit may go on with, but not begin.
-fn is_superscript(c: char) -> bool {
-    matches!(c, '⁰' | '¹' | '²' | '³' | '⁴'..='⁹' | '⁻')
+/// Signs that a unit may go on with, but not begin: powers, and the numbers of atoms.
+fn is_raised_or_lowered(c: char) -> bool {
+    matches!(c, '⁰' | '¹' | '²' | '³' | '⁴'..='⁹' | '⁻' | '₀'..='₉')
 }
 
 /// What is known of the line in hand, for the way back after a text that does not end.
@@ -181,7 +181,16 @@ impl<'a> Lexer<'a> {
     /// behind one that was left out.
     fn unit_ahead(&mut self) {
         self.position += self.rest().len() - self.rest().trim_start_matches([' ', '\t']).len();
-        let end = self.unit_end(self.position);
+        // `1/min` is a unit where one must follow; elsewhere it is a quotient.
+        let one = self.rest().starts_with("1/") && self.rest()[2..].starts_with(begins_unit);
+        let mut end = self.unit_end(self.position + if one { 2 } else { 0 });
+        // Of several below the line, as in `µmol/(m²·s)`, all stand in parentheses.
+        if end > self.position && self.text[end..].starts_with("/(") {
+            let inner = self.unit_end(end + 2);
+            if inner > end + 2 && self.text[inner..].starts_with(')') {
+                end = inner + 1;
+            }
+        }
         let names_argument = self.previous() == Some(TokenKind::Colon)
             && self.text[end..].trim_start_matches([' ', '\t']).starts_with(':')
             && self.rest()[..end - self.position].chars().all(continues_name);
@@ -197,7 +206,7 @@ impl<'a> Lexer<'a> {
         while let Some(c) = characters.next() {
             let next = characters.peek().copied();
             let belongs = begins_unit(c)
-                || end > start && is_superscript(c)
+                || end > start && is_raised_or_lowered(c)
                 || end > start && matches!(c, '/' | '·') && next.is_some_and(begins_unit);
             if belongs {
                 end += c.len_utf8();
@@ -227,7 +236,8 @@ impl<'a> Lexer<'a> {
             let point = c == '.' && run[at + 1..].starts_with(|n: char| n.is_ascii_digit());
             let exponent_sign =
                 matches!(c, '+' | '-') && matches!(previous, 'e' | 'E') && !run[at + 1..].starts_with([' ', '\t']);
-            if !(continues_name(c) || is_unit_sign(c) || is_superscript(c) || c == '×' || point || exponent_sign) {
+            if !(continues_name(c) || is_unit_sign(c) || is_raised_or_lowered(c) || c == '×' || point || exponent_sign)
+            {
                 return start + at;
             }
             previous = c;
