@@ -12,6 +12,7 @@ mod declared;
 mod elements;
 mod expressions;
 mod heard;
+mod sense;
 mod statements;
 mod trust;
 mod windows;

@@ -18,7 +18,7 @@ use crate::units::{self, Unit};
 
 use super::arguments::{Arguments, duration, expected, number_in, range_in, unit_named};
 use super::expressions::{Checked, Name, NameKind};
-use super::{Checker, windows};
+use super::{Checker, sense, windows};
 
 /// The diagonals that panels of these pixels have, in inches, with room on both sides.
 const DIAGONALS: (f64, f64) = (0.3, 10.0);
@@ -115,6 +115,7 @@ impl Checker {
                 .help("add a screen without `when:`"),
             );
         }
+        sense::screens(&screens, &mut self.findings);
         // Where something is wrong, what it would have used cannot be told.
         if !self.findings.iter().any(|finding| finding.severity == Severity::Error) {
             self.scope.report_unused(&mut self.findings);
