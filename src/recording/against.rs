@@ -8,10 +8,11 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 
 use crate::feed::{Filter, Message};
-use crate::language::model::Layout;
+use crate::formulas::Compiled;
+use crate::language::model::{Layout, TextPart};
 use crate::language::syntax::{Document, Statement};
 use crate::language::{self, Finding, Span, nearest};
-use crate::readings::{self, Counts, DecodeError, Excerpt, Fault, Moment, Store};
+use crate::readings::{self, Counts, DecodeError, Excerpt, Fault, Moment, Store, Trust};
 
 use super::cadence::{self, Cadence};
 use super::entry::{Entry, Header, Heard, Stamp};
@@ -22,6 +23,10 @@ const MOST_TOPICS: usize = 1000;
 const MOST_WORDS: usize = 5;
 /// Of the intervals, one in so many may be longer than the age limit before that is told.
 const MOST_LATE: u64 = 10;
+/// Fewer numbers tell nothing of a sensor's resolution.
+const LEAST_NUMBERS: u64 = 20;
+/// More decimals than this are not told apart.
+const MOST_DECIMALS: usize = 6;
 /// Fewer intervals tell no cadence.
 const LEAST_INTERVALS: u64 = 3;
 
@@ -84,6 +89,9 @@ struct Seen {
     jump: String,
     cadence: Cadence,
     late: u64,
+    numbers: u64,
+    /// Decimals that tell all numbers so far apart.
+    decimals: usize,
 }
 
 struct Comparison {
@@ -170,7 +178,10 @@ impl Comparison {
                         seen.reason = fault.to_string();
                     }
                 }
-                None => {}
+                None => {
+                    seen.numbers += 1;
+                    seen.decimals = seen.decimals.max(reading.value().map_or(0, decimals));
+                }
             }
         }
         self.outcomes = outcomes;
@@ -238,6 +249,7 @@ impl Comparison {
             );
         }
         findings.extend(self.late(seen, spec, argument("stale")));
+        findings.extend(finer(seen, spec, place, layout));
         findings
     }
 
@@ -279,6 +291,40 @@ impl Comparison {
             None => finding.help("check the topic, or record for longer if it is seldom published"),
         }
     }
+}
+
+/// The warnings about texts that show more decimals of a reading than were ever heard of it.
+fn finer<'a>(
+    seen: &'a Seen,
+    spec: &'a readings::ReadingSpec,
+    place: usize,
+    layout: &'a Layout,
+) -> impl Iterator<Item = Finding> + 'a {
+    // What is smoothed or calibrated has decimals of its own.
+    let as_heard = Trust { jump: None, cadence: false, ..spec.trust } == Trust::PLAIN;
+    let parts = layout.texts().into_iter().flat_map(|text| &text.parts);
+    parts.filter(move |_| as_heard && seen.numbers >= LEAST_NUMBERS).filter_map(move |part| {
+        let TextPart::Number { formula: Compiled::Reading(of), format, span, .. } = part else { return None };
+        let shown = usize::from(format.precision?);
+        (*of == place && shown > seen.decimals).then(|| {
+            let (name, heard) = (&spec.name, seen.decimals);
+            let message =
+                format!("{shown} decimals of `{name}` are shown, and {heard} were heard in {} numbers", seen.numbers);
+            Finding::warning("heard coarser", *span, message)
+                .label("the last digit says nothing")
+                .help(format!("write `{{{name}:.{heard}}}`"))
+        })
+    })
+}
+
+/// The decimals that a number has, as far as they are told apart.
+fn decimals(number: f64) -> usize {
+    (0..MOST_DECIMALS)
+        .find(|decimals| {
+            let scaled = number * f64::from(10_u32.pow(*decimals as u32));
+            (scaled - libm::round(scaled)).abs() <= 1e-9 * scaled.abs().max(1.0)
+        })
+        .unwrap_or(MOST_DECIMALS)
 }
 
 /// A number as a layout writes it; huge ones stay short.
@@ -345,6 +391,27 @@ mod tests {
         let silent: Vec<_> = offline.into_iter().filter(|(_, line)| line.contains("topic")).collect();
         let told = found(&silent);
         assert_eq!(told.iter().map(|(name, _)| *name).collect::<Vec<_>>(), ["stale too short"]);
+    }
+
+    #[test]
+    fn digits_that_no_sensor_gives_are_told() {
+        let numbers: Vec<String> = (0..20)
+            .map(|number| format!("\"topic\":\"cellar/ripening/climate\",\"payload\":\"{}\"", 10 + number % 3))
+            .collect();
+        let lines: Vec<(u32, &str)> = (0..).step_by(30).zip(numbers.iter().map(String::as_str)).collect();
+        assert_eq!(found(&lines), [("heard coarser", "write `{temp:.0}`".into())]);
+        assert_eq!(found(&lines[1..]), [], "fewer numbers may be whole by chance");
+        let finer: Vec<_> = lines[1..].iter().copied().chain([(600, GOOD)]).collect();
+        assert_eq!(found(&finer), []);
+    }
+
+    #[test]
+    fn decimals_are_counted_as_they_are_written() {
+        for (number, wanted) in
+            [(12.0, 0), (12.4, 1), (-0.05, 2), (0.1 + 0.2, 1), (1013.25, 2), (1e300, 0), (1.0 / 3.0, 6)]
+        {
+            assert_eq!(decimals(number), wanted, "{number}");
+        }
     }
 
     #[test]
