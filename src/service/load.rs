@@ -3,7 +3,7 @@
 //! What enters is a path; what leaves are the file's text, its findings and, without errors, its program. Outline faces are
 //! read from beside the layout file.
 
-use std::path::Path;
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use crate::faces::Catalogue;
@@ -34,8 +34,22 @@ pub fn load(path: &Path) -> Result<Loaded, Unreadable> {
     Ok(compile(&read_start(path, language::MAX_BYTES + 1)?, path))
 }
 
+/// Which files a layout may name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// Any: it was written by somebody on this machine.
+    Anywhere,
+    /// Those in the folder of the layout file and below it: it came from elsewhere.
+    Beside,
+}
+
 /// Compiles what stands in a layout file; outline faces are looked for beside `path`.
 pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
+    compile_within(bytes, path, Reach::Anywhere)
+}
+
+/// Compiles a layout that would lie at `path` and may name files within `reach`.
+pub(super) fn compile_within(bytes: &[u8], path: &Path, reach: Reach) -> Loaded {
     let name = path.display().to_string();
     let text = match language::decode(bytes) {
         Ok(text) => text,
@@ -56,7 +70,7 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
     let mut program = None;
     if let Some(layout) = layout.filter(|_| !damaged) {
         let mut catalogue = Catalogue::new();
-        let unread = add_outlines(&layout, path, &mut catalogue);
+        let unread = add_outlines(&layout, path, reach, &mut catalogue);
         if unread.is_empty() {
             let (compiled, mut more) = layout::compile(&layout, &catalogue);
             let mut allowances = layout.allowances.clone();
@@ -73,8 +87,26 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
     Loaded { name, text: text.to_string(), findings, program }
 }
 
+/// The file that a layout in `folder` names, if that is within its reach. Links count as where they lead.
+fn reached(folder: &Path, name: &str, reach: Reach) -> Result<PathBuf, String> {
+    let file = folder.join(name);
+    if reach == Reach::Anywhere {
+        return Ok(file);
+    }
+    let outside =
+        || format!("{name:?} lies outside of the folder that this layout may read: name a file in that folder");
+    if !Path::new(name).components().all(|part| matches!(part, Component::Normal(_))) {
+        return Err(outside());
+    }
+    let here = if folder == Path::new("") { Path::new(".") } else { folder };
+    let unread = |problem: std::io::Error| format!("cannot read {name:?}: {problem}");
+    let (file, here) = (file.canonicalize().map_err(unread)?, here.canonicalize().map_err(unread)?);
+    // A device or a pipe may never end.
+    if file.starts_with(here) && file.is_file() { Ok(file) } else { Err(outside()) }
+}
+
 /// Reads the outline faces that a layout names into the catalogue, from beside the layout file.
-fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<Finding> {
+fn add_outlines(layout: &Layout, path: &Path, reach: Reach, catalogue: &mut Catalogue) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut seen: Vec<&str> = Vec::new();
     let texts = layout.texts();
@@ -85,8 +117,9 @@ fn add_outlines(layout: &Layout, path: &Path, catalogue: &mut Catalogue) -> Vec<
         }
         seen.push(&face.value);
         let characters: String = texts.iter().map(|text| literal_characters(text)).collect();
-        let file = path.parent().unwrap_or(Path::new("")).join(&face.value);
-        let added = read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string()).and_then(|bytes| {
+        let file = reached(path.parent().unwrap_or(Path::new("")), &face.value, reach);
+        let bytes = file.and_then(|file| read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string()));
+        let added = bytes.and_then(|bytes| {
             catalogue.add_outline(&face.value, &bytes, &characters).map_err(|problem| problem.to_string())
         });
         if let Err(problem) = added {
