@@ -116,10 +116,9 @@ fn key(file: &Path) -> Result<PrivateKey, Failure> {
 
 /// Publishes to all doors that are known, or get known, and waits for their answers.
 async fn deliver(mut session: Session, roll: &mut Roll, arguments: &Arguments) -> Result<(), Failure> {
-    let begun = Instant::now();
     // When no more doors are expected; then when no more answers are.
-    let (mut listening, mut end) = (None, begun + arguments.within);
-    let (mut connected, mut publishing) = (false, false);
+    let (mut listening, mut end) = (None, Instant::now() + arguments.within);
+    let (mut connected, mut was_connected, mut publishing) = (false, false, false);
     let mut progress = Progress { told: String::new() };
     loop {
         let now = Instant::now();
@@ -152,14 +151,14 @@ async fn deliver(mut session: Session, roll: &mut Roll, arguments: &Arguments) -
         };
         let now = Instant::now();
         match event {
-            Event::Connected => connected = true,
+            Event::Connected => (connected, was_connected) = (true, true),
             Event::Subscribed => listening = Some(now + SILENCE),
             Event::Message(message) => {
                 roll.hear(&message, now);
                 listening = listening.map(|_| now + SILENCE);
             }
             Event::FilterRefused { filter, why } => return Err(outside(format!("the broker refuses {filter}: {why}"))),
-            Event::Lost { reason, .. } if begun.elapsed() < arguments.within && connected => {
+            Event::Lost { reason, .. } if was_connected => {
                 eprintln!("sidelight: {reason}");
                 connected = false;
                 roll.start_over();
