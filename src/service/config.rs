@@ -258,10 +258,6 @@ topic = "cellar/doors/ripening"
 apart = 60
 listen = "127.0.0.1:9464"
 
-[door]
-topic = "cellar/doors/brine"
-signed-by = "cellar.pem"
-
 [[panel]]
 place = "ssd1306:/dev/i2c-1:0x3c"
 layout = "ripening-door.layout"
@@ -275,6 +271,10 @@ wear = "door.wear"
 place = "picture:brine.png"
 layout = "brine.layout"
 inverted = true
+
+[door]
+topic = "cellar/doors/brine"
+signed-by = "cellar.pem"
 "#;
 
     fn read(text: &str) -> Result<Installation, ConfigError> {
@@ -393,6 +393,9 @@ inverted = true
         sidelight.toml:15:10: 0.0.0.0:9464 can be reached from other machines, and the page knows no users: write 127.0.0.1:9464 or [::1]:9464
         sidelight.toml:15:10: "9464" is no address with a port: write 127.0.0.1:9464 or [::1]:9464
         sidelight.toml:13:1: unknown field `topics`, expected one of `topic`, `apart`, `listen`
+        sidelight.toml:32:9: the topic "cellar/doors/#" holds the wildcard '#': a message has one topic, name it in full
+        sidelight.toml:31:1: missing field `topic`
+        sidelight.toml:33:1: unknown field `signed`, expected `topic` or `signed-by`
         "#);
         assert!(!mistakes.join("\n").contains("geheim"));
         let without_panel = read("[broker]\nurl = \"mqtt://b\"\n").unwrap_err().to_string();

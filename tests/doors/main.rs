@@ -134,7 +134,8 @@ fn all_doors_show_what_is_published_and_go_back() {
     let (start, mut doors) = (Instant::now(), Vec::new());
     while doors.len() < number {
         let next = AT_A_TIME.min(number - doors.len());
-        doors.extend((0..next).map(|more| Door::start(&all, doors.len() + more, broker.v3())));
+        let first = doors.len();
+        doors.extend((first..first + next).map(|number| Door::start(&all, number, broker.v3())));
         until("the doors' first answers", || count() >= doors.len());
     }
     eprintln!("{number} doors at one broker, all there after {:.1?}", start.elapsed());

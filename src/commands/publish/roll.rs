@@ -266,7 +266,18 @@ mod tests {
         // Of another layout.
         roll.hear(&message("cellar/doors/store", &answer("00", Some(Verdict::taken("00".into()))), false), after(60));
         assert!(!roll.is_done() && !roll.is_answered());
-        insta::assert_snapshot!(roll.table().replace(&this, "…"), @"");
+        insta::assert_snapshot!(roll.table().replace(&this, "…"), @"
+        door                       ms  outcome
+        cellar/doors/brine         12  shows it
+        cellar/doors/packing       34  shows it, but could not keep it: its log says why
+        cellar/doors/press          -  no answer, and never one before
+        cellar/doors/ripening      56  refused: it has an error
+            3:7: error: odd  [2J
+            and 2 more
+        cellar/doors/store          -  no answer; it takes it when it is back
+        cellar/doors/yard           -  no answer; it showed this before
+        2 of 6 doors show it, 1 refused it; SHA-256 …
+        ");
     }
 
     #[test]

@@ -117,7 +117,8 @@ mod tests {
 
     #[test]
     fn an_answer_tells_what_is_shown_and_what_is_wrong() {
-        let document: Value = serde_json::from_slice(&answer("panel 128x33\n").document()).unwrap();
+        let document: Value =
+            serde_json::from_slice(&answer("panel 128x33\nscreen s { text \"a\" }\n").document()).unwrap();
         let finding = &document["last"]["report"]["findings"][0];
         assert_eq!(
             (&document["shows"], &document["panel"], &document["kept"]),
