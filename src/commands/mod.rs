@@ -26,6 +26,8 @@ mod manual;
 mod preview;
 #[cfg(feature = "i2c")]
 mod probe;
+#[cfg(feature = "publish")]
+mod publish;
 #[cfg(feature = "recording")]
 mod record;
 mod render;
@@ -93,6 +95,8 @@ enum Verb {
     Record(Box<record::Arguments>),
     #[cfg(feature = "recording")]
     Replay(replay::Arguments),
+    #[cfg(feature = "publish")]
+    Publish(Box<publish::Arguments>),
     #[cfg(feature = "i2c")]
     Probe(probe::Arguments),
     #[cfg(feature = "pictures")]
@@ -129,6 +133,8 @@ pub fn run(command_line: CommandLine) -> ExitCode {
         Verb::Record(arguments) => record::run(&arguments),
         #[cfg(feature = "recording")]
         Verb::Replay(arguments) => replay::run(&arguments),
+        #[cfg(feature = "publish")]
+        Verb::Publish(arguments) => publish::run(&arguments),
         #[cfg(feature = "i2c")]
         Verb::Probe(arguments) => probe::run(&arguments),
         #[cfg(feature = "pictures")]

@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 use crate::layout::Program;
 use crate::service::{
-    AtExit, Config, HealthTopics, Installation, Loaded, Log, Loopback, Panel, Place, Refresh, Reporting, Reports,
-    Service, Show, Source, Supervisor, load, read_start,
+    AtExit, Config, DoorPlate, DoorTopics, HealthTopics, Installation, Loaded, Log, Loopback, Panel, Place, Refresh,
+    Reporting, Reports, Service, Show, Source, Supervisor, load, read_start,
 };
 
 use super::connection::Connection;
@@ -41,6 +41,8 @@ begin where it lies:
   layout = \"door.layout\"          # also: contrast, inverted, rotated, at-exit, refresh, wear
   [health]                          # may be left out
   topic = \"cellar/doors/ripening\" # also: apart (10 seconds between documents), listen
+  [door]                            # the layout may come from the broker; may be left out
+  topic = \"cellar/doors/ripening\" # also: signed-by
 
 Exit codes: 0 a signal ended it, 2 it could not begin, for the reason on standard error.
 
@@ -67,8 +69,10 @@ pub(super) struct Arguments {
     state: Option<PathBuf>,
     #[command(flatten)]
     health: Health,
+    #[command(flatten)]
+    door: Door,
     /// Take broker, panels and layouts from a file instead
-    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look", "Health"])]
+    #[arg(long, value_name = "TOML", conflicts_with_all = ["file", "broker", "panels", "state", "Connection", "Look", "Health", "Door"])]
     config: Option<PathBuf>,
     #[command(flatten)]
     verbosity: Verbosity,
@@ -110,6 +114,18 @@ struct Health {
     listen: Option<Loopback>,
 }
 
+/// Whether its layout may come from the broker
+#[derive(Debug, clap::Args)]
+#[group(id = "Door", multiple = true)]
+struct Door {
+    /// Take the layout from TOPIC/layout, keep it in FILE, and answer under TOPIC/layout/answer; see `sidelight publish`
+    #[arg(long = "door", value_name = "TOPIC", value_parser = DoorTopics::below)]
+    topics: Option<DoorTopics>,
+    /// Take only layouts that the owner of this key signed: a public Ed25519 key in PEM
+    #[arg(long, value_name = "FILE", requires = "topics")]
+    signed_by: Option<PathBuf>,
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     log::start(arguments.verbosity);
     let installation = match &arguments.config {
@@ -117,6 +133,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         None => from_flags(arguments)?,
     };
     installation.check().map_err(outside)?;
+    let door = installation.door.as_ref().map(DoorPlate::door).transpose().map_err(outside)?;
     let mut random = fastrand::Rng::new();
     let mut settings = installation.broker.settings(&mut random).map_err(outside)?;
     settings.will = installation.reporting.topics.as_ref().map(HealthTopics::will);
@@ -129,6 +146,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
         let mut service =
             Service::new(settings, shows, random).and_then(|service| service.reporting(reports)).map_err(outside)?;
+        if let Some(door) = door {
+            service = service.taking(door).map_err(outside)?;
+        }
         if let Some(file) = installation.state {
             service = service.keeping(file);
         }
@@ -158,7 +178,8 @@ pub(super) fn read_config(file: &Path) -> Result<Installation, Failure> {
 }
 
 fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
-    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, health, .. } = arguments
+    let Arguments { file: Some(file), broker: Some(url), panels, connection, look, state, health, door, .. } =
+        arguments
     else {
         return Err(Failure::Argument("give a layout and --broker, or --config".into()));
     };
@@ -178,7 +199,9 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
         ..Panel::new(place.clone(), file.clone())
     };
     let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };
-    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting })
+    let plate = |topics: &DoorTopics| DoorPlate { topics: topics.clone(), signed_by: door.signed_by.clone() };
+    let door = door.topics.as_ref().map(plate);
+    Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting, door })
 }
 
 /// Loads every layout and, once all of them are good, starts the panels.

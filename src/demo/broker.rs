@@ -22,6 +22,9 @@ const ATTEMPTS: usize = 10;
 /// The largest packet: enough to try what happens to a payload that is too large for a reading.
 const LARGEST_PACKET: usize = 2 << 20;
 
+/// Clients at a time, if nobody says otherwise.
+const CLIENTS: usize = 64;
+
 /// Why there is no broker.
 #[derive(Debug, thiserror::Error)]
 pub enum BrokerError {
@@ -47,10 +50,18 @@ impl Broker {
     /// # Errors
     /// [`BrokerError`] if it cannot listen or no thread can be had.
     pub fn start() -> Result<Self, BrokerError> {
+        Self::start_for(CLIENTS)
+    }
+
+    /// The same for so many clients at a time, and for as many retained topics under one filter.
+    ///
+    /// # Errors
+    /// [`BrokerError`] if it cannot listen or no thread can be had.
+    pub fn start_for(clients: usize) -> Result<Self, BrokerError> {
         let mut attempt = 1;
         loop {
             let ports = free_ports().map_err(BrokerError::Listen)?;
-            match Self::start_on(ports) {
+            match Self::open(ports, clients) {
                 Err(BrokerError::Listen(error)) if error.kind() == io::ErrorKind::AddrInUse && attempt < ATTEMPTS => {
                     attempt += 1;
                 }
@@ -64,12 +75,16 @@ impl Broker {
     /// # Errors
     /// [`BrokerError`] if it cannot listen or no thread can be had.
     pub fn start_on(ports: [u16; 2]) -> Result<Self, BrokerError> {
+        Self::open(ports, CLIENTS)
+    }
+
+    fn open(ports: [u16; 2], clients: usize) -> Result<Self, BrokerError> {
         let addresses = ports.map(|port| SocketAddr::from((Ipv4Addr::LOCALHOST, port)));
         let (stop, stopped) = oneshot::channel();
         let (report, started) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("demo-broker".into())
-            .spawn(move || serve(addresses, stopped, &report))
+            .spawn(move || serve(addresses, clients, stopped, &report))
             .map_err(BrokerError::Start)?;
         let broker = Self { addresses, stop: Some(stop), thread: Some(thread) };
         match started.recv() {
@@ -114,9 +129,14 @@ fn free_ports() -> io::Result<[u16; 2]> {
 
 /// Serves until `stopped`. The library offers no way to stop a whole broker, but its servers are futures: dropping the
 /// runtime that runs them closes their sockets. Its router stays behind as a thread that waits for ever.
-fn serve(addresses: [SocketAddr; 2], stopped: oneshot::Receiver<()>, report: &mpsc::Sender<Result<(), BrokerError>>) {
+fn serve(
+    addresses: [SocketAddr; 2],
+    clients: usize,
+    stopped: oneshot::Receiver<()>,
+    report: &mpsc::Sender<Result<(), BrokerError>>,
+) {
     let outcome = Builder::new_current_thread().enable_all().build().map_err(BrokerError::Start).and_then(|runtime| {
-        let router = Router::new(0, router_config()).spawn();
+        let router = Router::new(0, router_config(clients)).spawn();
         let mut v3 = Server::new(server_settings("v3", addresses[0]), router.clone(), V4);
         let mut v5 = Server::new(server_settings("v5", addresses[1]), router, V5);
         runtime.block_on(async {
@@ -150,10 +170,11 @@ fn io_error(error: impl std::error::Error + Send + Sync + 'static) -> io::Error 
     }
 }
 
-fn router_config() -> RouterConfig {
+fn router_config(clients: usize) -> RouterConfig {
     RouterConfig {
-        max_connections: 64,
-        max_outgoing_packet_count: 200,
+        max_connections: clients,
+        // What is retained beyond this is not delivered at all.
+        max_outgoing_packet_count: clients.max(200) as u64,
         // A log a topic. A client that has not caught up when the oldest segment is dropped misses what was in it.
         max_segment_size: 1 << 20,
         max_segment_count: 4,

@@ -143,6 +143,9 @@ impl Witness for Story {
             Happening::Unread { failure } => self.news(now, failure.to_string()),
             Happening::Unfit { layout, problem, .. } => self.news(now, format!("{layout}: {problem}")),
             Happening::Unwatched { problem } => self.news(now, problem.into()),
+            Happening::Taken { layout } => self.news(now, format!("{} is shown", layout.name)),
+            Happening::Refused { topic, refusal } => self.news(now, format!("{topic}: {refusal}")),
+            Happening::Unkept { file, problem } => self.news(now, format!("{}: {problem}", file.display())),
             Happening::Subscribed { .. }
             | Happening::Recalled { .. }
             | Happening::Forgotten { .. }

@@ -11,6 +11,7 @@ use std::time::Duration;
 use serde::Deserialize;
 use toml::Spanned;
 
+use super::door::{DoorPlate, DoorTopics};
 use super::health::HealthTopics;
 use super::installation::{Broker, Installation, Panel};
 use super::place::Place;
@@ -44,6 +45,7 @@ pub struct Config {
     broker: BrokerTable,
     #[serde(default)]
     health: HealthTable,
+    door: Option<DoorTable>,
     #[serde(default)]
     panel: Vec<PanelTable>,
 }
@@ -54,6 +56,13 @@ struct HealthTable {
     topic: Option<Spanned<String>>,
     apart: Option<Spanned<i64>>,
     listen: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct DoorTable {
+    topic: Spanned<String>,
+    signed_by: Option<PathBuf>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -155,7 +164,8 @@ impl Config {
             panels.push(panel);
         }
         let reporting = config.health.reporting(&page)?;
-        Ok(Installation { broker, panels, state: config.state.map(|file| folder.join(file)), reporting })
+        let door = config.door.map(|table| table.door(&page, folder)).transpose()?;
+        Ok(Installation { broker, panels, state: config.state.map(|file| folder.join(file)), reporting, door })
     }
 }
 
@@ -169,6 +179,16 @@ impl HealthTable {
             topics: topics.transpose()?,
             apart: apart.map_or(Reporting::default().apart, |seconds: u32| Duration::from_secs(seconds.into())),
             listen: self.listen.as_ref().map(|address| page.parse::<Loopback>(address)).transpose()?,
+        })
+    }
+}
+
+impl DoorTable {
+    fn door(self, page: &Page<'_>, folder: &Path) -> Result<DoorPlate, ConfigError> {
+        let topics = DoorTopics::below(self.topic.get_ref());
+        Ok(DoorPlate {
+            topics: topics.map_err(|error| page.error(Some(self.topic.span()), error.to_string()))?,
+            signed_by: self.signed_by.map(|file| folder.join(file)),
         })
     }
 }
@@ -251,6 +271,10 @@ wear = "door.wear"
 place = "picture:brine.png"
 layout = "brine.layout"
 inverted = true
+
+[door]
+topic = "cellar/doors/brine"
+signed-by = "cellar.pem"
 "#;
 
     fn read(text: &str) -> Result<Installation, ConfigError> {
@@ -292,8 +316,15 @@ inverted = true
             apart: Duration::from_secs(60),
             listen: Some("127.0.0.1:9464".parse().unwrap()),
         };
+        let door = DoorPlate {
+            topics: DoorTopics::below("cellar/doors/brine").unwrap(),
+            signed_by: Some("/etc/cellar/cellar.pem".into()),
+        };
         let panels = vec![first, second];
-        assert_eq!(installation, Installation { broker, panels, state: Some("/etc/cellar/past".into()), reporting });
+        assert_eq!(
+            installation,
+            Installation { broker, panels, state: Some("/etc/cellar/past".into()), reporting, door: Some(door) }
+        );
     }
 
     #[test]
@@ -331,6 +362,9 @@ inverted = true
             told("127.0.0.1:9464", "0.0.0.0:9464"),
             told("127.0.0.1:9464", "9464"),
             told("topic = ", "topics = "),
+            told("cellar/doors/brine", "cellar/doors/#"),
+            told("topic = \"cellar/doors/brine\"", ""),
+            told("signed-by", "signed"),
         ];
         insta::assert_snapshot!(mistakes.join("\n"), @r#"
         sidelight.toml:3:1: unknown field `adress`, expected one of `url`, `user`, `password-file`, `client-id`, `protocol`, `qos`, `keep-alive`, `ca-file`
@@ -359,6 +393,9 @@ inverted = true
         sidelight.toml:15:10: 0.0.0.0:9464 can be reached from other machines, and the page knows no users: write 127.0.0.1:9464 or [::1]:9464
         sidelight.toml:15:10: "9464" is no address with a port: write 127.0.0.1:9464 or [::1]:9464
         sidelight.toml:13:1: unknown field `topics`, expected one of `topic`, `apart`, `listen`
+        sidelight.toml:32:9: the topic "cellar/doors/#" holds the wildcard '#': a message has one topic, name it in full
+        sidelight.toml:31:1: missing field `topic`
+        sidelight.toml:33:1: unknown field `signed`, expected `topic` or `signed-by`
         "#);
         assert!(!mistakes.join("\n").contains("geheim"));
         let without_panel = read("[broker]\nurl = \"mqtt://b\"\n").unwrap_err().to_string();

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 use tracing::warn;
 
+use super::door::{Door, DoorPlate, KeyError, PublicKey};
 use super::files::{Unreadable, read_start};
 use super::ledger::Ledger;
 use super::place::Place;
@@ -33,6 +34,8 @@ pub struct Installation {
     pub state: Option<PathBuf>,
     /// What it tells about itself.
     pub reporting: Reporting,
+    /// The door that it is, if its layout may come from the broker.
+    pub door: Option<DoorPlate>,
 }
 
 /// The broker and how to speak with it; files are named, not yet read.
@@ -120,6 +123,22 @@ pub enum InstallationError {
         /// The place.
         place: Place,
     },
+    /// Several layouts, of which a message could not say which it is.
+    #[error(
+        "a door takes one layout from the broker, and this installation has {layouts}: give all panels the same one, or run an installation for each"
+    )]
+    Layouts {
+        /// How many.
+        layouts: usize,
+    },
+    /// A key file without a key.
+    #[error("the key file {}: {problem}", file.display())]
+    Key {
+        /// The file.
+        file: PathBuf,
+        /// Why not.
+        problem: KeyError,
+    },
     /// No thread for a panel.
     #[error("{place}: the system gives no thread for it: {problem}")]
     Thread {
@@ -131,14 +150,31 @@ pub enum InstallationError {
 }
 
 impl Installation {
-    /// Whether every panel has a place of its own.
+    /// Whether every panel has a place of its own, and a door has one layout.
     pub fn check(&self) -> Result<(), InstallationError> {
         for (number, panel) in self.panels.iter().enumerate() {
             if self.panels[..number].iter().any(|other| other.place.same(&panel.place)) {
                 return Err(InstallationError::Twice { place: panel.place.clone() });
             }
         }
-        Ok(())
+        let mut layouts: Vec<&Path> = self.panels.iter().map(|panel| panel.layout.as_path()).collect();
+        layouts.sort();
+        layouts.dedup();
+        match layouts.len() {
+            layouts if layouts > 1 && self.door.is_some() => Err(InstallationError::Layouts { layouts }),
+            _ => Ok(()),
+        }
+    }
+}
+
+impl DoorPlate {
+    /// The door; reads the key that is named.
+    pub fn door(&self) -> Result<Door, InstallationError> {
+        let key = self.signed_by.as_ref().map(|file| {
+            let pem = read("key file", file)?;
+            PublicKey::from_pem(&pem).map_err(|problem| InstallationError::Key { file: file.clone(), problem })
+        });
+        Ok(Door::new(self.topics.clone(), key.transpose()?))
     }
 }
 
@@ -269,7 +305,7 @@ mod tests {
         let broker = Broker::at("mqtt://127.0.0.1".parse().unwrap());
         let check = |places: &[&str]| {
             let panels = places.iter().map(|place| panel(place)).collect();
-            Installation { broker: broker.clone(), panels, state: None, reporting: Reporting::default() }
+            Installation { broker: broker.clone(), panels, state: None, reporting: Reporting::default(), door: None }
                 .check()
                 .map_err(|error| error.to_string())
         };

@@ -3,7 +3,7 @@
 //! What enters is a path; what leaves are the file's text, its findings and, without errors, its program. Outline faces are
 //! read from beside the layout file.
 
-use std::path::Path;
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use crate::faces::Catalogue;
@@ -35,8 +35,22 @@ pub fn load(path: &Path) -> Result<Loaded, Unreadable> {
     Ok(compile(&read_start(path, language::MAX_BYTES + 1)?, path))
 }
 
+/// Which files a layout may name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// Any: it was written by somebody on this machine.
+    Anywhere,
+    /// Those in the folder of the layout file and below it: it came from elsewhere.
+    Beside,
+}
+
 /// Compiles what stands in a layout file; outline faces are looked for beside `path`.
 pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
+    compile_within(bytes, path, Reach::Anywhere)
+}
+
+/// Compiles a layout that would lie at `path` and may name files within `reach`.
+pub(super) fn compile_within(bytes: &[u8], path: &Path, reach: Reach) -> Loaded {
     let name = path.display().to_string();
     let text = match language::decode(bytes) {
         Ok(text) => text,
@@ -46,19 +60,26 @@ pub fn compile(bytes: &[u8], path: &Path) -> Loaded {
             return Loaded { name, text, findings: vec![*finding], program: None };
         }
     };
-    let mut font = |face: &str| read_font(path, face);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let mut font = |face: &str| match reach {
+        Reach::Anywhere => read_font(path, face),
+        Reach::Beside => beside(folder, face).and_then(|file| font_in(&file)),
+    };
     let Understood { findings, program, .. } = understand(text, &mut font);
     Loaded { name, text: text.to_string(), findings, program }
 }
 
 /// The bytes of an outline face that a layout file names, from beside it.
 pub fn read_font(layout: &Path, face: &str) -> Result<Vec<u8>, String> {
-    let file = layout.parent().unwrap_or(Path::new("")).join(face);
+    font_in(&layout.parent().unwrap_or(Path::new("")).join(face))
+}
+
+fn font_in(file: &Path) -> Result<Vec<u8>, String> {
     // A pipe would never end, nor even begin.
-    if std::fs::metadata(&file).is_ok_and(|known| !known.is_file()) {
+    if std::fs::metadata(file).is_ok_and(|known| !known.is_file()) {
         return Err(format!("cannot read {}: it is no file", file.display()));
     }
-    read_start(&file, MOST_FONT_BYTES).map_err(|problem| problem.to_string())
+    read_start(file, MOST_FONT_BYTES).map_err(|problem| problem.to_string())
 }
 
 /// What a layout's text means, as far as it could be understood.
@@ -103,6 +124,19 @@ pub fn understand(text: &str, font: &mut dyn FnMut(&str) -> Result<Vec<u8>, Stri
     }
     findings.sort_by_key(|finding| finding.span);
     Understood { document, layout, findings, program }
+}
+
+/// The file that a layout in `folder` names, if that lies in this folder. Links count as where they lead.
+fn beside(folder: &Path, name: &str) -> Result<PathBuf, String> {
+    let outside =
+        || format!("{name:?} lies outside of the folder that this layout may read: name a file in that folder");
+    if !Path::new(name).components().all(|part| matches!(part, Component::Normal(_))) {
+        return Err(outside());
+    }
+    let here = if folder == Path::new("") { Path::new(".") } else { folder };
+    let unread = |problem: std::io::Error| format!("cannot read {name:?}: {problem}");
+    let (file, here) = (folder.join(name).canonicalize().map_err(unread)?, here.canonicalize().map_err(unread)?);
+    if file.starts_with(here) { Ok(file) } else { Err(outside()) }
 }
 
 /// Takes the outline faces that a layout names into the catalogue.

@@ -89,6 +89,18 @@ impl Witness for Log {
                 findings(layout);
                 error!("{}: cannot be shown as it is; the last good screen stays", layout.name);
             }
+            Happening::Taken { layout } => {
+                info!("a layout from {}: shown from now on", layout.name.replace(char::is_control, " "));
+                findings(layout);
+            }
+            Happening::Refused { topic, refusal } => {
+                refusal.layout().into_iter().for_each(findings);
+                let topic = topic.as_str().replace(char::is_control, " ");
+                error!("a layout from {topic} is refused: {refusal}; the last good screen stays");
+            }
+            Happening::Unkept { file, problem } => {
+                warn!("cannot write {}: {problem}; what is shown lasts until the program ends", file.display());
+            }
             Happening::Unread { failure } => error!("{failure}; the last good screen stays"),
             Happening::Unfit { layout, panel, problem } => {
                 error!("{layout}: not for {panel}: {problem}; the last good screen stays");

@@ -10,6 +10,7 @@ mod bus;
 pub mod buses;
 mod clock;
 mod config;
+mod door;
 mod files;
 mod health;
 mod installation;
@@ -41,6 +42,11 @@ pub use bus::{Bus, BusError};
 #[cfg(feature = "preview")]
 pub(crate) use clock::Clock;
 pub use config::{Config, ConfigError};
+#[cfg(feature = "publish")]
+pub use door::PrivateKey;
+pub use door::{
+    Answer, Door, DoorPlate, DoorTopics, KeyError, LARGEST_ANSWER, PublicKey, Refusal, SignatureError, Verdict,
+};
 pub use files::{Durability, Unreadable, read_start, replace};
 pub use health::{
     Health, HealthTopics, LARGEST_DOCUMENT, LayoutHealth, LinkHealth, PanelHealth, ReadingHealth, Rejected,
@@ -66,6 +72,8 @@ pub use supervisor::Supervisor;
 pub use tally::{Standing, Tally};
 #[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 pub use terminal::{LEAVE, Terminal};
+#[cfg(feature = "publish")]
+pub use turns::digest;
 pub use turns::{Ending, Service, ServiceError, Show};
 pub use unit::{Unit, UnitError};
 pub use upkeep::Upkeep;

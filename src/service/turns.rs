@@ -14,6 +14,7 @@ use tokio::time::{sleep_until, timeout_at};
 
 use super::Loaded;
 use super::clock::Clock;
+use super::door::Door;
 use super::notices::Notices;
 use super::pane::Pane;
 use super::past::{Past, PastError};
@@ -30,9 +31,11 @@ use crate::panel::orbit;
 use crate::readings::history::encode;
 use crate::readings::{self, Moment};
 
+mod door;
 mod report;
 
 pub(super) use report::ONLINE;
+pub use report::digest;
 
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);
@@ -80,7 +83,7 @@ pub struct Show {
 impl Show {
     /// A layout that was loaded from `source` and compiled to `program`, on these panels.
     pub fn new(source: Source, loaded: &Loaded, program: Arc<Program>, writers: Vec<Writer>) -> Self {
-        let (text, digest) = (loaded.text.clone(), report::digest(&loaded.text));
+        let (text, digest) = (loaded.text.clone(), digest(&loaded.text));
         Self { name: source.name(), source, text, digest, is_broken: false, first: program, writers }
     }
 }
@@ -105,6 +108,8 @@ pub struct Service {
     /// Where the past of readings outlives the program.
     past: Option<Past>,
     reports: Reports,
+    /// What takes a layout from the broker, if that is wanted.
+    door: Option<Door>,
 }
 
 /// The signals that matter.
@@ -143,7 +148,17 @@ impl Service {
             .collect();
         let filters = filters(&running);
         let session = Session::new(&settings, filters.clone(), random.fork())?;
-        Ok(Self { settings, random, clock, session, filters, running, past: None, reports: Reports::none() })
+        Ok(Self {
+            settings,
+            random,
+            clock,
+            session,
+            filters,
+            running,
+            past: None,
+            reports: Reports::none(),
+            door: None,
+        })
     }
 
     /// The same service, which keeps the past of its readings in `file` and begins with what is there.
@@ -167,6 +182,7 @@ impl Service {
         self.recall(witness);
         self.update(self.clock.now(), witness);
         let ending = loop {
+            self.tend_door(witness).await;
             self.report(self.clock.now());
             let due = self.next_due().map(|due| self.clock.instant(due));
             let wake = async { sleep_until(due.unwrap_or_else(tokio::time::Instant::now)).await };
@@ -276,7 +292,8 @@ impl Service {
             pane.next_change().into_iter().chain(notices.next_due()).chain(step).min()
         };
         let past = self.past.as_ref().and_then(Past::next_due);
-        self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).min()
+        let door = self.door.as_ref().and_then(Door::next_due);
+        self.running.iter().filter_map(due).chain(past).chain(self.reports.next_due()).chain(door).min()
     }
 
     /// Takes what has been received already, so that all of it is drawn at once.
@@ -290,6 +307,7 @@ impl Service {
     /// Takes an event; what comes of it is not drawn yet.
     fn take(&mut self, event: Event, now: Moment, witness: &mut dyn Witness) {
         self.follow_link(&event);
+        self.knock(&event);
         match event {
             Event::Connected => witness.see(now, Happening::Connected),
             Event::FilterRefused { filter, why } => witness.see(now, Happening::FilterRefused { filter: &filter, why }),
@@ -338,6 +356,11 @@ impl Service {
             running.reload(renew, now, witness);
         }
         self.update(now, witness);
+        self.subscribe_anew(now, witness).await;
+    }
+
+    /// Goes on with another session if the layouts want to hear something else than before.
+    async fn subscribe_anew(&mut self, now: Moment, witness: &mut dyn Witness) {
         let filters = self.wanted();
         if filters == self.filters {
             return;
@@ -390,7 +413,7 @@ impl Service {
 
 impl Running {
     fn reload(&mut self, even_unchanged: bool, now: Moment, witness: &mut dyn Witness) {
-        let Self { show, pane, notices, .. } = self;
+        let show = &mut self.show;
         let loaded = match show.source.load() {
             Ok(loaded) => loaded,
             Err(failure) => return witness.see(now, Happening::Unread { failure: &failure }),
@@ -409,10 +432,18 @@ impl Running {
                 return witness.see(now, Happening::Unfit { layout, panel, problem });
             }
         }
-        (show.digest, show.is_broken) = (report::digest(&loaded.text), false);
-        pane.swap(Arc::clone(program), now);
-        notices.follow(pane.store());
+        let program = Arc::clone(program);
+        self.swap(&loaded, program, now);
         witness.see(now, Happening::Swapped { layout: &loaded });
+    }
+
+    /// Goes on with another layout, which its panels can show.
+    fn swap(&mut self, loaded: &Loaded, program: Arc<Program>, now: Moment) {
+        let Self { show, pane, notices, .. } = self;
+        show.text.clone_from(&loaded.text);
+        (show.digest, show.is_broken) = (digest(&loaded.text), false);
+        pane.swap(program, now);
+        notices.follow(pane.store());
     }
 }
 

@@ -7,6 +7,7 @@
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
+use super::door::DoorPlate;
 use super::installation::Installation;
 use super::place::Place;
 
@@ -177,18 +178,26 @@ WantedBy=multi-user.target
         panels.filter_map(|panel| panel.wear.as_deref())
     }
 
+    fn door(&self) -> Option<&DoorPlate> {
+        self.installation.and_then(|installation| installation.door.as_ref())
+    }
+
     /// Everything that the program touches.
     fn paths(&self) -> impl Iterator<Item = &Path> {
         let installation = self.installation.into_iter();
         let layouts = installation.clone().flat_map(|all| all.panels.iter().map(|panel| panel.layout.as_path()));
         let state = installation.filter_map(|all| all.state.as_deref());
-        [self.program, self.config].into_iter().chain(layouts).chain(state).chain(self.pictures()).chain(self.ledgers())
+        let own = [self.program, self.config].into_iter().chain(layouts).chain(self.pictures()).chain(self.ledgers());
+        own.chain(state).chain(self.door().and_then(|door| door.signed_by.as_deref()))
     }
 
     /// The folders that it writes in, besides its own.
     fn written(&self) -> Result<Vec<String>, UnitError> {
         let state = self.installation.and_then(|installation| installation.state.as_deref());
-        let files = state.into_iter().chain(self.pictures()).chain(self.ledgers());
+        // A door keeps the layout that came from the broker in the place of the one before.
+        let panels = self.installation.iter().flat_map(|installation| &installation.panels);
+        let layouts = panels.filter(|_| self.door().is_some()).map(|panel| panel.layout.as_path());
+        let files = state.into_iter().chain(self.pictures()).chain(self.ledgers()).chain(layouts);
         let mut folders = Vec::new();
         for folder in files.filter(|file| !file.starts_with(STATE)).filter_map(Path::parent) {
             // One that is not there is for the program to complain of, by name.
@@ -277,6 +286,14 @@ mod tests {
             let unit = Unit { program, config, user: "sidelight", installation: Some(&installation) };
             assert_eq!(lines(&unit.text().unwrap(), "ReadWritePaths"), folders);
         }
+    }
+
+    #[test]
+    fn a_door_may_write_where_its_layout_lies() {
+        let door = format!("[door]\ntopic = \"cellar/doors/brine\"\nsigned-by = \"/home/anna/key\"\n{BUS}");
+        let unit = text("/etc/sidelight/sidelight.toml", Some(&door), "sidelight").unwrap();
+        assert_eq!(lines(&unit, "ReadWritePaths"), ["-/etc/sidelight"]);
+        assert_eq!(lines(&unit, "ProtectHome"), ["read-only"]);
     }
 
     #[test]

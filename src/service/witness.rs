@@ -3,14 +3,15 @@
 //! What enters are [`Happening`]s in the order in which they happen; what leaves is up to the [`Witness`]. It never has a say
 //! in what the service does, and no happening holds a secret.
 
+use std::io;
 use std::path::Path;
 use std::time::Duration;
 
 use super::notices::Notice;
 use super::pane::Pane;
 use super::past::PastError;
-use super::{Loaded, Unreadable};
-use crate::feed::{Filter, FilterRefusal, Message, Reason};
+use super::{Loaded, Refusal, Unreadable};
+use crate::feed::{Filter, FilterRefusal, Message, Reason, Topic};
 use crate::panel::SetupError;
 use crate::readings::Moment;
 
@@ -75,6 +76,25 @@ pub enum Happening<'a> {
     Broken {
         /// The layout with its findings.
         layout: &'a Loaded,
+    },
+    /// A layout from the broker is shown from now on.
+    Taken {
+        /// The layout, called as its topic; its findings are warnings.
+        layout: &'a Loaded,
+    },
+    /// A layout from the broker is not shown; the one before goes on.
+    Refused {
+        /// Its topic.
+        topic: &'a Topic,
+        /// Why.
+        refusal: &'a Refusal,
+    },
+    /// The layout that is shown could not be kept for the time after a restart.
+    Unkept {
+        /// The file that it should be in.
+        file: &'a Path,
+        /// The system's words.
+        problem: &'a io::Error,
     },
     /// A layout cannot be read; the one before goes on.
     Unread {

@@ -19,10 +19,10 @@ const HEALTH: &str = "cellar/doors/ripening/health";
 const PATIENCE: Duration = Duration::from_secs(20);
 
 /// Somebody who listens to a topic, beginning with what the broker kept.
-struct Ear(Receiver<Message>);
+pub struct Ear(pub Receiver<Message>);
 
 impl Ear {
-    fn on(broker: SocketAddr, topic: &str) -> Self {
+    pub fn on(broker: SocketAddr, topic: &str) -> Self {
         let (mut random, filters) = (fastrand::Rng::new(), vec![Filter::new(topic).unwrap()]);
         let settings = Settings::new(format!("mqtt://{broker}").parse().unwrap(), &mut random);
         let (heard, messages) = channel();
@@ -48,7 +48,7 @@ impl Ear {
     }
 
     /// Waits for a message of which this is true.
-    fn hears(&self, what: &str, wanted: impl Fn(&Message) -> bool) -> Message {
+    pub fn hears(&self, what: &str, wanted: impl Fn(&Message) -> bool) -> Message {
         let end = Instant::now() + PATIENCE;
         loop {
             match self.0.recv_timeout(end.saturating_duration_since(Instant::now())) {
@@ -60,7 +60,7 @@ impl Ear {
     }
 
     /// Waits for a document of which this is true.
-    fn reads(&self, what: &str, wanted: impl Fn(&Value) -> bool) -> Value {
+    pub fn reads(&self, what: &str, wanted: impl Fn(&Value) -> bool) -> Value {
         let document = |message: &Message| serde_json::from_slice::<Value>(&message.payload).unwrap();
         document(&self.hears(what, |message| wanted(&document(message))))
     }

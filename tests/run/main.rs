@@ -2,6 +2,7 @@
 //! files and real signals. (Promises: one picture everywhere; the file is the screen; it stays up.)
 #![cfg(feature = "demo")]
 
+mod door;
 mod ending;
 mod flood;
 mod health;

@@ -7,12 +7,12 @@ use std::time::Duration;
 use super::{Running, Service, ServiceError, filters};
 use crate::feed::{Event, Filter, Session};
 use crate::readings::Moment;
-use crate::service::Reports;
 use crate::service::health::page::{Answer, Question, Subject};
 use crate::service::health::{Health, LayoutHealth, PanelHealth, open_metrics};
 use crate::service::supervisor::Supervisor;
 use crate::service::tally::Standing;
 use crate::service::writer::Writer;
+use crate::service::{Door, Reports};
 
 /// The payload under the topic that says whether the program is there.
 pub(in crate::service) const ONLINE: &str = "online";
@@ -39,6 +39,8 @@ impl Service {
         let mut wanted = filters(&self.running);
         let own = self.reports.topics.as_ref().map(|topics| topics.online.to_filter());
         wanted.extend(own.filter(|own| !wanted.contains(own)));
+        let layout = self.door.as_ref().map(|door| door.topics().layout.to_filter());
+        wanted.extend(layout.filter(|layout| !wanted.contains(layout)));
         wanted
     }
 
@@ -54,6 +56,7 @@ impl Service {
             Event::Connected => {
                 link.connected = true;
                 self.reports.start_over();
+                self.door.iter_mut().for_each(Door::start_over);
                 self.say_online();
             }
             // The last will of a connection that the broker held for alive until now: of one before a power cut, for example.
@@ -145,8 +148,8 @@ impl Service {
 }
 
 /// The SHA-256 of a text in hexadecimal digits, as `sha256sum` prints it.
-pub(super) fn digest(text: &str) -> String {
-    let digest = ring::digest::digest(&ring::digest::SHA256, text.as_bytes());
+pub fn digest(text: impl AsRef<[u8]>) -> String {
+    let digest = ring::digest::digest(&ring::digest::SHA256, text.as_ref());
     digest.as_ref().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
