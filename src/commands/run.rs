@@ -119,10 +119,10 @@ struct Health {
 #[group(id = "Door", multiple = true)]
 struct Door {
     /// Take the layout from TOPIC/layout, keep it in FILE, and answer under TOPIC/layout/answer; see `sidelight publish`
-    #[arg(long = "door", value_name = "TOPIC", value_parser = DoorTopics::below)]
-    topics: Option<DoorTopics>,
+    #[arg(long, value_name = "TOPIC", value_parser = DoorTopics::below)]
+    door: Option<DoorTopics>,
     /// Take only layouts that the owner of this key signed: a public Ed25519 key in PEM
-    #[arg(long, value_name = "FILE", requires = "topics")]
+    #[arg(long, value_name = "FILE", requires = "door")]
     signed_by: Option<PathBuf>,
 }
 
@@ -200,7 +200,7 @@ fn from_flags(arguments: &Arguments) -> Result<Installation, Failure> {
     };
     let reporting = Reporting { topics: health.topics.clone(), listen: health.listen, ..Reporting::default() };
     let plate = |topics: &DoorTopics| DoorPlate { topics: topics.clone(), signed_by: door.signed_by.clone() };
-    let door = door.topics.as_ref().map(plate);
+    let door = door.door.as_ref().map(plate);
     Ok(Installation { broker, panels: panels.iter().map(panel).collect(), state: state.clone(), reporting, door })
 }
 
