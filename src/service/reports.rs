@@ -109,6 +109,8 @@ impl Reports {
         let page = |Loopback(address)| Page::open(address).map_err(|problem| PageError { address, problem });
         Ok(Self {
             topics: reporting.topics.clone(),
+            // Nobody else waits for it.
+            is_ready: supervisor.is_none(),
             supervisor,
             page: reporting.listen.map(page).transpose()?,
             panels: Arc::default(),
@@ -117,7 +119,6 @@ impl Reports {
             throttle: throttle(reporting.apart),
             sight: None,
             news: false,
-            is_ready: false,
             alive: Moment::default(),
         })
     }
@@ -257,6 +258,12 @@ mod tests {
         assert_eq!(reports.next_due(), Some(at(10)));
         reports.start_over();
         assert!(reports.look(2, at(1)), "after a new connection at once");
+    }
+
+    #[test]
+    fn without_anybody_to_tell_nothing_is_ever_due() {
+        let reports = Reports::open(&Reporting::default(), None).unwrap_or_else(|_| panic!("no page was asked for"));
+        assert_eq!(reports.next_due(), None);
     }
 
     #[test]

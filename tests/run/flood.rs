@@ -57,9 +57,11 @@ fn nothing_changes_and_nothing_wakes_it() {
     cellar.shows(&["--set", "temp=12.4", "--set", "rh=91"]);
     // The picture's file has to settle, whose folder is watched.
     thread::sleep(Duration::from_millis(300));
-    let before = run.wake_ups();
-    thread::sleep(Duration::from_secs(3));
-    let woken = run.wake_ups() - before;
-    eprintln!("woken {woken} times in 3 s");
+    let before = (run.wake_ups(), run.busy());
+    // Beyond everything that is due once after a start.
+    thread::sleep(Duration::from_secs(13));
+    let (woken, busy) = (run.wake_ups() - before.0, run.busy() - before.1);
+    eprintln!("woken {woken} times in 13 s, busy for {busy} ticks");
     assert_eq!(woken, 0);
+    assert!(busy <= 1, "who never sleeps is never woken: {busy} ticks");
 }

@@ -165,6 +165,13 @@ impl Running {
         line.split_whitespace().nth(1).unwrap().parse().unwrap()
     }
 
+    /// Processor time of all threads so far, in ticks of usually 10 ms (proc(5), `utime` and `stime`).
+    pub fn busy(&self) -> u64 {
+        let stat = fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap();
+        let (_, fields) = stat.rsplit_once(')').unwrap();
+        fields.split_whitespace().skip(11).take(2).map(|ticks| ticks.parse::<u64>().unwrap()).sum()
+    }
+
     /// Voluntary context switches of all threads: how many times one of them went to sleep, and so was woken.
     pub fn wake_ups(&self) -> u64 {
         let tasks = fs::read_dir(format!("/proc/{}/task", self.child.id())).unwrap();
