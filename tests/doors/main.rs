@@ -1,7 +1,8 @@
 //! Many doors at one broker: as many real programs as `SIDELIGHT_DOORS` says, to which `publish` sends a layout, and back the old one.
 //! Prints how long it took until all showed it, and the memory of a door. (Promise: the file is the screen.)
 //!
-//! `SIDELIGHT_DOORS=2000` wants 2,000 processes, three open files for each, and some gigabytes.
+//! The test has every door's process, a connection for each in the broker of its own process, and an open file or two: `ulimit -n`
+//! must allow for them.
 #![cfg(all(feature = "demo", feature = "publish"))]
 
 use std::fs::{self, File};
