@@ -45,7 +45,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     print!("{}", told(&arguments.file, &wear, arguments.half_life));
     if let Some(out) = &arguments.out {
         let outside = |problem: image::ImageError| Failure::Outside(problem.to_string());
-        let png = picture::shades(wear.size(), arguments.scale, |at| wear.shade(at));
+        let png = picture::shades(wear.size(), arguments.scale, wear.shades());
         replace(out, &png.map_err(outside)?, 0o644, Durability::Cached)
             .map_err(|problem| Failure::Write { path: out.clone(), problem })?;
     }

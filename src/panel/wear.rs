@@ -113,12 +113,10 @@ impl Wear {
         (Duration::from_millis(most), Point::new((place % width) as i32, (place / width) as i32))
     }
 
-    /// How worn a pixel is beside the most worn one, from 0 to 255: what a picture of the wear shows.
-    pub fn shade(&self, at: Point) -> u8 {
-        match self.most().0 {
-            Duration::ZERO => 0,
-            most => libm::round(self.lit(at).as_secs_f64() / most.as_secs_f64() * 255.0) as u8,
-        }
+    /// How worn each pixel is beside the most worn one, from 0 to 255: what a picture of the wear shows.
+    pub fn shades(&self) -> impl Fn(Point) -> u8 {
+        let most = self.most().0.as_secs_f64();
+        move |at| if most > 0.0 { libm::round(self.lit(at).as_secs_f64() / most * 255.0) as u8 } else { 0 }
     }
 
     /// The brightness left of the least and of the most worn pixel after each of the years [`AHEAD`] of the same use.

@@ -172,9 +172,9 @@ mod tests {
         reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -10..40 stale: 45s\n\
         reading door from: \"cellar/ripening/door\" pick: words(open: 1, closed: 0) stale: never\n\
         dim to: 20% when: door == 0\n\
-        screen one for: 7s { text \"{temp:.1}° {clock(\"%H:%M:%S\")}\" size: 8 }\n\
-        screen two for: 5s { text \"{max(temp over 1h):.1}\" size: 12 }\n\
-        screen late when: door == 1 { text \"open {time_since(door == 1)}\" size: 8 }\n";
+        screen one for: 7s { text \"{temp:.1}° {clock(\"%H:%M:%S\")}\" size: 7 }\n\
+        screen two for: 5s { text \"{highest(temp, 1h):.1}\" size: 12 }\n\
+        screen late when: door == 1 { text \"open {time_since(door == 0)}\" size: 7 }\n";
 
     fn program() -> Arc<Program> {
         let loaded = compile(LAYOUT.as_bytes(), Path::new("door.layout"));
