@@ -9,6 +9,8 @@ const BARS = { live: [1, 12], stale: [5, 8], waiting: [11, 2], faulty: [1, 12] }
 const STEPS = [[1, "1 ms"], [10, "10 ms"], [100, "0.1 s"], [1000, "1 s"], [5000, "5 s"], [15_000, "15 s"], [60_000, "1 min"], [300_000, "5 min"], [900_000, "15 min"], [3_600_000, "1 h"], [21_600_000, "6 h"], [86_400_000, "1 d"], [604_800_000, "7 d"]];
 /** An arrow key goes about so large a part of the whole. */
 const PARTS = 300;
+/** So long after a move the slider stays where somebody has put it. */
+const SETTLED = 200;
 const SLOW = window.matchMedia("(prefers-reduced-motion: reduce)");
 
 function draw(kind, attributes) {
@@ -46,7 +48,8 @@ export class Replay {
       const strip = event.target.closest("svg");
       if (!strip || !this.course) return;
       const { left, width } = strip.getBoundingClientRect();
-      this.go(Math.round(Math.min(Math.max((event.clientX - left) / width, 0), 1) * this.course.span_ms));
+      by("at").value = Math.round(Math.min(Math.max((event.clientX - left) / width, 0), 1) * this.course.span_ms);
+      this.go(Number(by("at").value));
     });
   }
 
@@ -77,8 +80,8 @@ export class Replay {
       await this.ask("/replay", { to: next });
     }
     this.busy = false;
-    // What the program told meanwhile is told for good only now.
-    if (this.told) this.place(this.told);
+    // What was told meanwhile may be of a place before; once that is over, the slider is where the program is.
+    setTimeout(() => { if (this.told) this.place(this.told); }, SETTLED);
   }
 
   /** Takes the line: how long it is, and how the readings stood along it. */
@@ -134,8 +137,9 @@ export class Replay {
   /** Takes where in the recording one is. */
   place(told) {
     this.told = told;
-    const at = by("at"), moving = this.busy || Date.now() - this.moved < 150;
+    const at = by("at"), moving = this.busy || Date.now() - this.moved < SETTLED;
     if (!moving) at.value = told.at_ms;
+    at.dataset.told = told.at_ms;
     by("at-value").textContent = told.time;
     at.setAttribute("aria-valuetext", told.words);
     const on = told.speed !== null;
