@@ -90,17 +90,7 @@ impl Replay {
     pub fn open(path: &Path) -> Result<Self, OpenError> {
         let begun = open(path)?.header().begun;
         let (at, path) = (Moment::default(), path.into());
-        Ok(Self {
-            path,
-            begun,
-            at,
-            playing: None,
-            work: None,
-            followed: None,
-            run: None,
-            trouble: None,
-            version: 0,
-        })
+        Ok(Self { path, begun, at, playing: None, work: None, followed: None, run: None, trouble: None, version: 0 })
     }
 
     /// Begins to follow a program's course; what was under way for another is given up. Must be called in a tokio runtime.

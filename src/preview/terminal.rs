@@ -264,7 +264,8 @@ mod tests {
         screen open when: door == 1 { text \"open\" size: 9 }\n";
 
     fn desk() -> Desk {
-        let mut desk = Desk::new(compile(LAYOUT.as_bytes(), Path::new("door.layout")), Source::Controls, Moment::default());
+        let mut desk =
+            Desk::new(compile(LAYOUT.as_bytes(), Path::new("door.layout")), Source::Controls, Moment::default());
         update(&mut desk);
         desk
     }

@@ -76,10 +76,11 @@ pub fn line(desk: &Desk, replay: &Replay) -> Value {
 
 fn along(specs: &[ReadingSpec], course: &Course, begun: Stamp) -> Value {
     let strips = course.strips();
-    let readings = specs.iter().zip(strips.columns()).zip(course.tally().readings()).map(|((spec, columns), standing)| {
-        let letters: String = columns.iter().map(|state| letter(*state)).collect();
-        json!({ "name": spec.name, "columns": letters, "words": sums(standing) })
-    });
+    let readings =
+        specs.iter().zip(strips.columns()).zip(course.tally().readings()).map(|((spec, columns), standing)| {
+            let letters: String = columns.iter().map(|state| letter(*state)).collect();
+            json!({ "name": spec.name, "columns": letters, "words": sums(standing) })
+        });
     let screens = course.tally().screens().map(|(name, shown)| json!({ "name": name, "words": span::in_words(shown) }));
     let span = course.span();
     let messages = course.messages();
@@ -166,9 +167,7 @@ fn wear(wear: &Wear) -> Value {
         )
     };
     let left = wear.outlook(USUAL_HALF_LIFE);
-    let row = |name: &str, pick: fn((f64, f64)) -> f64| {
-        json!({ "name": name, "left": left.map(|left| format!("{:.0} %", 100.0 * pick(left))) })
-    };
+    let row = |name: &str, pick: fn((f64, f64)) -> f64| json!({ "name": name, "left": left.map(|left| format!("{:.0} %", 100.0 * pick(left))) });
     json!({
         "width": size.width, "height": size.height, "shades": shades, "words": words,
         "years": AHEAD.map(|years| match years { 0 => "now".to_string(), 1 => "1 year".into(), years => format!("{years} years") }),

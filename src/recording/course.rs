@@ -199,7 +199,8 @@ mod tests {
                 other => ("cellar/ripening/climate", format!("{}.5,91", other % 20)),
             };
             let topic = topic.to_string();
-            let message = Message { topic, payload: payload.into(), retained: kind % 7 == 0, delivery: Delivery::AtMostOnce };
+            let message =
+                Message { topic, payload: payload.into(), retained: kind % 7 == 0, delivery: Delivery::AtMostOnce };
             Entry { at, heard: Heard::Message(message) }
         });
         each.collect()

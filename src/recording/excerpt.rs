@@ -54,8 +54,17 @@ struct Kept {
 
 #[derive(Clone, Copy, Debug)]
 enum What {
-    Message { topic: u32, from: u32, to: u32, retained: bool, delivery: Delivery },
-    Oversized { topic: u32, bytes: usize },
+    Message {
+        topic: u32,
+        from: u32,
+        to: u32,
+        retained: bool,
+        delivery: Delivery,
+    },
+    Oversized {
+        topic: u32,
+        bytes: usize,
+    },
     Subscribed,
     Lost,
     /// The end, and anything that only moves the time on.
@@ -75,11 +84,7 @@ pub struct Excerpt {
 impl Excerpt {
     /// Reads on to the end of a recording and keeps what matches the filters; `None` where `given_up` says that nobody wants it
     /// any more.
-    pub fn gather<R: BufRead>(
-        reader: &mut Reader<R>,
-        filters: &[Filter],
-        given_up: &dyn Fn() -> bool,
-    ) -> Option<Self> {
+    pub fn gather<R: BufRead>(reader: &mut Reader<R>, filters: &[Filter], given_up: &dyn Fn() -> bool) -> Option<Self> {
         Self::gather_within(reader, filters, given_up, MOST_BYTES)
     }
 
@@ -90,8 +95,7 @@ impl Excerpt {
         most: usize,
     ) -> Option<Self> {
         let begun = reader.header().begun;
-        let mut excerpt =
-            Self { begun, kept: Vec::new(), topics: Vec::new(), payloads: Vec::new(), short: None };
+        let mut excerpt = Self { begun, kept: Vec::new(), topics: Vec::new(), payloads: Vec::new(), short: None };
         let mut places: HashMap<String, u32> = HashMap::new();
         let (mut bytes, mut read) = (0, 0_u64);
         // Where the last entry stands, if it is not kept: the recording goes on up to there.
@@ -142,7 +146,8 @@ impl Excerpt {
 
     /// The bytes that an entry would take.
     fn weigh(&self, heard: &Heard, places: &HashMap<String, u32>) -> usize {
-        let name = |topic: &String| if places.contains_key(topic) { 0 } else { 2 * (topic.len() + size_of::<String>()) };
+        let name =
+            |topic: &String| if places.contains_key(topic) { 0 } else { 2 * (topic.len() + size_of::<String>()) };
         size_of::<Kept>()
             + match heard {
                 Heard::Message(message) => message.payload.len() + name(&message.topic),
@@ -276,7 +281,8 @@ mod tests {
 
     #[test]
     fn its_size_is_bounded_and_damage_is_told() {
-        let lines: Vec<String> = (0..50).map(|second| line(second, "+01:00", "cellar/ripening/climate", "12.4")).collect();
+        let lines: Vec<String> =
+            (0..50).map(|second| line(second, "+01:00", "cellar/ripening/climate", "12.4")).collect();
         let whole = gathered(&lines, MOST_BYTES);
         assert_eq!((whole.kept.len(), whole.short()), (50, None));
         let part = gathered(&lines, 20 * (size_of::<Kept>() + 4));

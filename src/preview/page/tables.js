@@ -86,12 +86,11 @@ export function showWear(wear) {
     row.append(first, ...left.map((share) => make("td", "r", share)));
     body.append(row);
   }
-  const top = make("thead"), around = make("div", "table");
+  const top = make("thead"), words = make("p", "aside", `By a stretched exponential with half of the brightness left after ${wear.half_life_h} h of light, as is usual; `);
   top.append(head);
   table.append(top, body);
-  around.append(table);
-  const words = `By a stretched exponential with half of the brightness left after ${wear.half_life_h} h of light, as is usual. sidelight wear --half-life takes what the module’s data sheet says.`;
-  by("wear").replaceChildren(figure, around, make("p", "aside", words));
+  words.append(make("code", "", "sidelight wear --half-life"), " takes what the module’s data sheet says.");
+  by("wear").replaceChildren(figure, table, words);
 }
 
 /** Lays out every look, screen by screen. */
