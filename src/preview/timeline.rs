@@ -151,7 +151,7 @@ fn wear(wear: &Wear) -> Value {
     let size = wear.size();
     let pixels = (0..size.height).flat_map(|y| (0..size.width).map(move |x| Point::new(x as i32, y as i32)));
     let shades = wear.shades();
-    let shades = pixels.map(|at| shades(at)).fold(String::new(), |mut text, shade| {
+    let shades = pixels.map(shades).fold(String::new(), |mut text, shade| {
         let _ = write!(text, "{shade:02x}");
         text
     });

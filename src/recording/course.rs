@@ -222,7 +222,7 @@ mod tests {
     }
 
     fn player(entries: &[Entry]) -> Player<impl Iterator<Item = Result<Entry, Infallible>>, Infallible> {
-        Player::new(program(), begun(), entries.to_vec().into_iter().map(Ok))
+        Player::new(program(), begun(), entries.iter().cloned().map(Ok))
     }
 
     proptest! {
