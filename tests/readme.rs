@@ -3,11 +3,16 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::time::Duration;
 
 use clap::{CommandFactory, Parser};
 use sidelight::commands::CommandLine;
+use sidelight::demo::Cellar;
+use sidelight::draw::Size;
+use sidelight::readings::Moment;
 use sidelight::scenes::{self, Difference, References, Verdict};
 use sidelight::service::{self, Config};
+use sidelight::survey::{Survey, draft};
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -112,7 +117,30 @@ fn each_picture_is_what_the_command_above_it_makes() {
         assert!(wanted == got, "{} is not what the program draws today: run the command again", kept.display());
         drawn += 1;
     }
-    assert_eq!(drawn, 2, "the page shows two pictures with their commands");
+    assert_eq!(drawn, 3, "the page shows three pictures with their commands");
+}
+
+/// What `listen --write` drafts of the demo's ripening room after three minutes of it.
+#[test]
+fn the_drafted_layout_is_what_is_drafted_of_the_demo() {
+    let (mut cellar, mut survey) = (Cellar::new(1), Survey::default());
+    loop {
+        let now = cellar.next_due();
+        if now > Duration::from_secs(180) {
+            break;
+        }
+        for said in cellar.step(now).iter().filter(|said| said.topic.starts_with("cellar/ripening/")) {
+            survey.hear(said.topic, &said.payload, false, Moment::at(now));
+        }
+    }
+    let draft = draft(&survey, Size::new(128, 64)).unwrap();
+    let kept = root().join("layouts/pictures/new.layout");
+    if std::fs::read_to_string(&kept).is_ok_and(|text| text == draft.text) {
+        return;
+    }
+    let now = root().join("target/new.layout");
+    std::fs::write(&now, draft.text).unwrap();
+    panic!("{} is not what is drafted today: copy {}", kept.display(), now.display());
 }
 
 /// A degree more than the reference of the ready layout, as `verify` shows it.

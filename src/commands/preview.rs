@@ -9,7 +9,7 @@ use std::process::{Command, ExitCode, Stdio};
 
 use tokio::signal::unix::{SignalKind, signal};
 
-use crate::preview::{Live, Place, serve, show};
+use crate::preview::{Live, Place, Replay, Source, serve, show};
 
 use super::Failure;
 use super::connection::Connection;
@@ -19,12 +19,16 @@ use super::connection::Connection;
 #[command(after_help = "\
 The page is served on 127.0.0.1 only, and to this machine's browser only. Saving the layout in any
 editor changes it at once; while the layout has a mistake, the last good picture stays. With
---broker, each reading follows the broker until its control is moved. --terminal shows picture,
-readings and findings in this terminal instead, which wants to be 130 columns wide.
+--broker, each reading follows the broker until its control is moved. With --replay it follows a
+recording: a slider goes through its time, forward and back, and the picture is the one that `run`
+would have shown then; below it stand the states of each reading along that time, and how such days
+would wear the panel out. --terminal shows picture, readings and findings in this terminal instead,
+which wants to be 130 columns wide.
 
 Examples:
   sidelight preview door.layout
   sidelight preview door.layout --broker mqtt://192.0.2.10:1883
+  sidelight preview door.layout --replay cellar.jsonl.gz
   sidelight preview door.layout --no-open --port 8032
   sidelight preview door.layout --terminal")]
 pub(super) struct Arguments {
@@ -40,6 +44,9 @@ pub(super) struct Arguments {
     /// Feed the readings from a broker: mqtt://host:port, or mqtts://host:port for TLS
     #[arg(long, value_name = "URL")]
     broker: Option<String>,
+    /// Feed the readings from a recording, with a slider for its time
+    #[arg(long, value_name = "RECORDING", conflicts_with = "broker")]
+    replay: Option<PathBuf>,
     #[command(flatten)]
     connection: Connection,
     /// Show it in this terminal, without a page
@@ -56,16 +63,30 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         Some(url) => Some(arguments.connection.broker(url)?.settings(&mut fastrand::Rng::new()).map_err(outside)?),
         None => None,
     };
+    if arguments.terminal && arguments.replay.is_some() {
+        return Err(Failure::Argument(
+            "--replay needs the page; in a terminal, `sidelight replay RECORDING LAYOUT` plays a recording".into(),
+        ));
+    }
     if arguments.terminal && !(io::stdin().is_terminal() && io::stdout().is_terminal()) {
         return Err(Failure::Argument(
             "--terminal wants a terminal; `sidelight render` draws into a pipe or a file".into(),
         ));
     }
+    let replay = arguments.replay.as_deref().map(Replay::open).transpose().map_err(outside)?;
+    let source = match (&settings, &replay) {
+        (Some(_), _) => Source::Broker,
+        (None, Some(_)) => Source::Recording,
+        (None, None) => Source::Controls,
+    };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     let done = runtime.block_on(async {
-        let mut live = Live::open(&arguments.file, settings.is_some(), &mut |words| eprintln!("sidelight: {words}"))?;
+        let mut live = Live::open(&arguments.file, source, &mut |words| eprintln!("sidelight: {words}"))?;
         if let Some(settings) = settings {
             live.feed(settings).map_err(outside)?;
+        }
+        if let Some(replay) = replay {
+            live.replay(replay);
         }
         if arguments.terminal {
             return show(live).await.map_err(|problem| Failure::Outside(format!("the terminal fails: {problem}")));

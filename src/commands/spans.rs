@@ -5,6 +5,7 @@
 use std::time::Duration;
 
 use crate::units;
+pub(super) use crate::units::span::in_words as words;
 
 /// The longest span that can be asked for: a hundred years.
 const LONGEST: f64 = 100.0 * 365.0 * 24.0 * 3600.0;
@@ -21,23 +22,6 @@ pub(super) fn parse(text: &str) -> Result<Duration, String> {
         return Err(wrong());
     }
     Duration::try_from_secs_f64(seconds).map_err(|_| wrong())
-}
-
-/// A span in words, its two largest parts.
-pub(super) fn words(span: Duration) -> String {
-    let seconds = span.as_secs();
-    let (days, hours, minutes) = (seconds / 86_400, seconds / 3600 % 24, seconds / 60 % 60);
-    match (days, hours, minutes) {
-        (0, 0, 0) if seconds == 0 && !span.is_zero() => format!("{} ms", span.as_millis()),
-        (0, 0, 0) => format!("{seconds} s"),
-        (0, 0, _) => parts(minutes, "min", seconds % 60, "s"),
-        (0, ..) => parts(hours, "h", minutes, "min"),
-        _ => parts(days, "d", hours, "h"),
-    }
-}
-
-fn parts(large: u64, unit: &str, small: u64, smaller: &str) -> String {
-    if small == 0 { format!("{large} {unit}") } else { format!("{large} {unit} {small} {smaller}") }
 }
 
 #[cfg(test)]

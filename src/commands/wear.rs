@@ -9,15 +9,8 @@ use std::time::Duration;
 
 use super::{Failure, spans};
 use crate::draw::picture;
-use crate::panel::wear::{MOST_BYTES, USUAL_HALF_LIFE, VISIBLE, Wear};
+use crate::panel::wear::{MOST_BYTES, USUAL_HALF_LIFE, Wear};
 use crate::service::{Durability, read_start, replace};
-
-const DAY: Duration = Duration::from_secs(24 * 3600);
-/// A year in days, and how far it is looked ahead, in years.
-const YEAR: u32 = 365;
-const AHEAD: [u32; 4] = [0, 1, 3, 10];
-/// Farther than this nobody looks.
-const FARTHEST: u32 = 30 * YEAR;
 
 /// Tell how worn a panel is, pixel by pixel, and how it goes on
 #[derive(Debug, clap::Args)]
@@ -52,11 +45,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     print!("{}", told(&arguments.file, &wear, arguments.half_life));
     if let Some(out) = &arguments.out {
         let outside = |problem: image::ImageError| Failure::Outside(problem.to_string());
-        let (most, _) = wear.most();
-        let png = picture::shades(wear.size(), arguments.scale, |at| match most {
-            Duration::ZERO => 0,
-            most => (wear.lit(at).as_secs_f64() / most.as_secs_f64() * 255.0).round() as u8,
-        });
+        let png = picture::shades(wear.size(), arguments.scale, wear.shades());
         replace(out, &png.map_err(outside)?, 0o644, Durability::Cached)
             .map_err(|problem| Failure::Write { path: out.clone(), problem })?;
     }
@@ -119,31 +108,13 @@ fn told(file: &Path, wear: &Wear, half_life: Duration) -> String {
         share(most)
     );
     let _ = writeln!(told, "brightness left    now   1 year  3 years  10 years");
-    let forecast = AHEAD.map(|years| wear.forecast(half_life, DAY * YEAR * years));
+    let forecast = wear.outlook(half_life);
     for (name, pick) in [("least worn pixel", 0), ("most worn pixel", 1)] {
         let left = forecast.map(|(least, most)| if pick == 0 { least } else { most });
         let [now, one, three, ten] = left.map(|left| 100.0 * left);
         let _ = writeln!(told, "{name:16} {now:3.0} %    {one:3.0} %    {three:3.0} %     {ten:3.0} %");
     }
-    told += "\n";
-    let differs = |days: u32| {
-        let (least, most) = wear.forecast(half_life, DAY * days);
-        least - most >= VISIBLE * least
-    };
-    let _ = match (differs(0), differs(FARTHEST)) {
-        (true, _) => writeln!(told, "the difference can be seen already: more than {:.0} %", 100.0 * VISIBLE),
-        (_, false) => writeln!(told, "the difference stays below {:.0} % for 30 years", 100.0 * VISIBLE),
-        _ => {
-            // It only grows.
-            let days = partition(FARTHEST, differs);
-            writeln!(
-                told,
-                "the difference can be seen, at {:.0} %, after {} of the same use",
-                100.0 * VISIBLE,
-                spans::words(DAY * days)
-            )
-        }
-    };
+    let _ = writeln!(told, "\n{}", wear.difference(half_life));
     let hours = half_life.as_secs() / 3600;
     let _ = writeln!(
         told,
@@ -151,16 +122,6 @@ fn told(file: &Path, wear: &Wear, half_life: Duration) -> String {
         if half_life == USUAL_HALF_LIFE { ", as is usual; --half-life takes that of the data sheet" } else { "" }
     );
     told
-}
-
-/// The first number up to `most` for which `holds`, where it holds for all greater ones and for `most`.
-fn partition(most: u32, holds: impl Fn(u32) -> bool) -> u32 {
-    let (mut low, mut high) = (0, most);
-    while low < high {
-        let middle = low + (high - low) / 2;
-        if holds(middle) { high = middle } else { low = middle + 1 }
-    }
-    low
 }
 
 #[cfg(test)]
@@ -175,7 +136,7 @@ mod tests {
         frame.fill(Rectangle::new(Point::new(3, 2), Size::new(4, 1)), Ink::Full);
         let mut wear = Wear::new(size);
         assert!(told(Path::new("door.wear"), &wear, USUAL_HALF_LIFE).ends_with("no pixel was lit\n"));
-        wear.add(&frame, DAY, 127);
+        wear.add(&frame, Duration::from_secs(24 * 3600), 127);
         insta::assert_snapshot!(told(Path::new("door.wear"), &wear, USUAL_HALF_LIFE), @r"
         door.wear: 16x8 pixels, kept account of for 1 d
         most worn: the pixel at 3,2, lit for 11 h 57 min as if at full contrast, 50 % of the time

@@ -13,6 +13,7 @@ use std::time::Duration;
 use embedded_graphics_core::geometry::OriginDimensions;
 
 use crate::draw::{Frame, Point, Size};
+use crate::units::span;
 
 /// The exponent of the stretched exponential; between 0.5 and 0.8 for most diodes (from memory).
 const STRETCH: f64 = 0.65;
@@ -20,6 +21,13 @@ const STRETCH: f64 = 0.65;
 pub const USUAL_HALF_LIFE: Duration = Duration::from_secs(10_000 * 3600);
 /// A difference in brightness that is seen between neighbouring pixels (common practice).
 pub const VISIBLE: f64 = 0.05;
+
+/// How far it is looked ahead, in years.
+pub const AHEAD: [u32; 4] = [0, 1, 3, 10];
+/// Farther than this nobody looks, in days.
+const FARTHEST: u32 = 30 * YEAR;
+const YEAR: u32 = 365;
+const DAY: Duration = Duration::from_secs(24 * 3600);
 
 /// What the bytes of a kept ledger begin with, and the version of their form.
 const MAGIC: [u8; 8] = *b"SLPANEL\n";
@@ -105,6 +113,35 @@ impl Wear {
         (Duration::from_millis(most), Point::new((place % width) as i32, (place / width) as i32))
     }
 
+    /// How worn each pixel is beside the most worn one, from 0 to 255: what a picture of the wear shows.
+    pub fn shades(&self) -> impl Fn(Point) -> u8 {
+        let most = self.most().0.as_secs_f64();
+        move |at| if most > 0.0 { libm::round(self.lit(at).as_secs_f64() / most * 255.0) as u8 } else { 0 }
+    }
+
+    /// The brightness left of the least and of the most worn pixel after each of the years [`AHEAD`] of the same use.
+    pub fn outlook(&self, half_life: Duration) -> [(f64, f64); AHEAD.len()] {
+        AHEAD.map(|years| self.forecast(half_life, DAY * YEAR * years))
+    }
+
+    /// In words, when the difference between the least and the most worn pixel can be seen.
+    pub fn difference(&self, half_life: Duration) -> String {
+        let differs = |days: u32| {
+            let (least, most) = self.forecast(half_life, DAY * days);
+            least - most >= VISIBLE * least
+        };
+        let share = 100.0 * VISIBLE;
+        match (differs(0), differs(FARTHEST)) {
+            (true, _) => format!("the difference can be seen already: more than {share:.0} %"),
+            (_, false) => format!("the difference stays below {share:.0} % for 30 years"),
+            _ => {
+                // It only grows.
+                let days = DAY * partition(FARTHEST, differs);
+                format!("the difference can be seen, at {share:.0} %, after {} of the same use", span::in_words(days))
+            }
+        }
+    }
+
     /// The brightness of the least and of the most worn pixel, as shares of that of a new one, after another while of the same use.
     pub fn forecast(&self, half_life: Duration, ahead: Duration) -> (f64, f64) {
         let shown = self.shown.as_secs_f64();
@@ -156,6 +193,16 @@ impl Wear {
         let size = Size::new(width.into(), height.into());
         Ok(Self { size, lit: lit.collect(), shown: Duration::from_secs(u64::from_le_bytes(*shown)) })
     }
+}
+
+/// The first number up to `most` for which `holds`, where it holds for all greater ones and for `most`.
+fn partition(most: u32, holds: impl Fn(u32) -> bool) -> u32 {
+    let (mut low, mut high) = (0, most);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if holds(middle) { high = middle } else { low = middle + 1 }
+    }
+    low
 }
 
 /// The brightness that is left after so many half-lives, as a share.

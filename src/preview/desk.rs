@@ -19,6 +19,17 @@ use crate::panel::{Controller, Driver, EmulatedPanel, Setup, Traffic};
 use crate::readings::{Moment, State};
 use crate::service::{Loaded, Pane};
 
+/// What readings follow until their controls are moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// Nothing: the controls alone decide.
+    Controls,
+    /// A broker's messages.
+    Broker,
+    /// A recording, whose panes are [put](Desk::put) on the desk.
+    Recording,
+}
+
 /// The address of the emulated panel and the seed of its noise: neither is to be seen.
 const ADDRESS: u8 = 0x3c;
 const NOISE: u64 = 1;
@@ -94,9 +105,15 @@ pub enum Refusal {
         /// The greatest.
         greatest: &'static str,
     },
-    /// Without a broker, nothing can be followed.
-    #[error("there is no broker to follow: start with --broker")]
-    NoBroker,
+    /// Without a broker or a recording, nothing can be followed.
+    #[error("there is no broker and no recording to follow: start with --broker or --replay")]
+    NoSource,
+    /// There is no line of time to move on.
+    #[error("there is no recording: start with --replay")]
+    NoRecording,
+    /// Another time than the recording's would show what never was.
+    #[error("the recording has its own time: move on its line")]
+    OwnTime,
     /// The sheet is another by now.
     #[error("the contact sheet has no such picture any more")]
     NoSituation,
@@ -141,7 +158,7 @@ pub struct Desk {
     begun: Moment,
     /// What the broker says, if there is one.
     pane: Option<Pane>,
-    fed: bool,
+    source: Source,
     situations: Vec<Situation>,
     drawn: Option<Renderer>,
     /// When the picture was drawn, and how that moment is called in it.
@@ -153,9 +170,8 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// A desk with a layout as it was loaded, every reading live in the middle of its range, or waiting for the broker if it is `fed` by
-    /// one.
-    pub fn new(loaded: Loaded, fed: bool, now: Moment) -> Self {
+    /// A desk with a layout as it was loaded, every reading live in the middle of its range, or waiting for its source if there is one.
+    pub fn new(loaded: Loaded, source: Source, now: Moment) -> Self {
         let empty = Loaded { name: loaded.name.clone(), text: String::new(), findings: Vec::new(), program: None };
         let mut desk = Self {
             loaded: empty,
@@ -165,10 +181,10 @@ impl Desk {
             held: Vec::new(),
             screen: None,
             time: None,
-            linked: !fed,
+            linked: source != Source::Broker,
             begun: now,
             pane: None,
-            fed,
+            source,
             situations: Vec::new(),
             drawn: None,
             drawn_at: (now, now),
@@ -193,10 +209,11 @@ impl Desk {
                 None => Control::new(spec),
             };
             self.controls = program.readings.iter().zip(&kept).map(control).collect();
-            self.held = kept.iter().map(|kept| !self.fed || kept.is_some_and(|kept| self.held[kept])).collect();
+            let fed = self.is_fed();
+            self.held = kept.iter().map(|kept| !fed || kept.is_some_and(|kept| self.held[kept])).collect();
             match &mut self.pane {
                 Some(pane) => pane.swap(Arc::clone(program), now),
-                None => self.pane = self.fed.then(|| Pane::new(Arc::clone(program), now)),
+                None => self.pane = fed.then(|| Pane::new(Arc::clone(program), now)),
             }
             if old.is_some_and(|old| old.program.size != program.size) {
                 self.panel = None;
@@ -251,8 +268,8 @@ impl Desk {
             Change::Past { reading, to } => self.take(reading, now)?.0.past = *to,
             Change::Release { reading } => {
                 let index = self.index(reading)?;
-                if !self.fed {
-                    return Err(Refusal::NoBroker);
+                if !self.is_fed() {
+                    return Err(Refusal::NoSource);
                 }
                 self.held[index] = false;
             }
@@ -267,6 +284,7 @@ impl Desk {
                 self.begun = now;
                 self.pin();
             }
+            Change::Time(_) if self.source == Source::Recording => return Err(Refusal::OwnTime),
             Change::Time(time) => self.time = *time,
             Change::Situation(place) => self.situate(*place, now)?,
         }
@@ -327,10 +345,17 @@ impl Desk {
         }
     }
 
+    /// Takes a pane as a recording has it at the moment that is to be shown, and whether the recorder was connected.
+    pub fn put(&mut self, pane: Pane, linked: bool) {
+        self.pane = Some(pane);
+        self.linked = linked;
+    }
+
     /// Moves every reading on whose control decides and is live.
     pub fn play(&mut self, random: &mut fastrand::Rng) {
         let Some(good) = &self.good else { return };
-        let held = self.held.iter().map(|held| *held || !self.fed);
+        let fed = self.is_fed();
+        let held = self.held.iter().map(|held| *held || !fed);
         for ((control, spec), held) in self.controls.iter_mut().zip(&good.program.readings).zip(held) {
             if held && control.state == State::Live {
                 control.play(spec, random);
@@ -361,7 +386,14 @@ impl Desk {
                 self.drawn_at = (now, now);
                 pane.set_link(self.linked);
                 pane.update(now, time);
-                let mut renderer = Renderer::new(Arc::clone(program), self.begun);
+                if self.screen.is_none() && self.time.is_none() && !self.held.contains(&true) {
+                    // Nobody has touched anything: the picture is the service's own, with all that it remembers.
+                    let renderer = pane.renderer().clone();
+                    self.send(&renderer);
+                    self.drawn = Some(renderer);
+                    return;
+                }
+                let mut renderer = Renderer::new(Arc::clone(program), self.begun.min(now));
                 renderer.set_time(now, time.clone());
                 renderer.set_link(self.linked);
                 renderer.carry_over(pane.renderer());
@@ -480,9 +512,14 @@ impl Desk {
         self.time
     }
 
-    /// Whether a broker feeds it.
+    /// What readings follow.
+    pub fn source(&self) -> Source {
+        self.source
+    }
+
+    /// Whether readings follow anything.
     pub fn is_fed(&self) -> bool {
-        self.fed
+        self.source != Source::Controls
     }
 
     /// The picture as of the last [`update`](Self::update).

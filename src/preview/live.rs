@@ -7,8 +7,10 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep_until};
 
-use super::desk::{Change, Desk, Refusal};
+use super::desk::{Change, Desk, Refusal, Source};
+use super::replay::{Move, Replay};
 use crate::feed::{Event, Filter, Session, Settings, SettingsError};
+use crate::readings::Moment;
 use crate::service::{Clock, Unreadable, Watch, load};
 
 /// A saved file has come to rest so long after the last sign of change: editors write files of this size at one go.
@@ -23,6 +25,8 @@ pub enum News {
     Layout,
     /// The picture, a reading or what is known of the broker.
     Picture,
+    /// The line of the recording, and the picture.
+    Line,
 }
 
 /// A session with the broker, and what is known of it.
@@ -49,6 +53,7 @@ pub struct Live {
     clock: Clock,
     random: fastrand::Rng,
     link: Option<Link>,
+    replay: Option<Replay>,
     /// The pace of "play" and its next step, while it goes on.
     play: Option<(Duration, Instant)>,
 }
@@ -62,18 +67,20 @@ async fn until(instant: Option<Instant>) {
 }
 
 impl Live {
-    /// A desk for a layout file, with a session where settings are given. Must be called in a tokio runtime with network and time. What
+    /// A desk for a layout file whose readings follow a source, which [`feed`](Self::feed) or [`replay`](Self::replay) names then. Must be called in a tokio runtime with network and time. What
     /// cannot be watched is handed to `lament` in words.
     ///
     /// # Errors
     /// [`Unreadable`] if there is no such file; a broken layout is none.
-    pub fn open(file: &Path, fed: bool, lament: &mut dyn FnMut(String)) -> Result<Self, Unreadable> {
+    pub fn open(file: &Path, source: Source, lament: &mut dyn FnMut(String)) -> Result<Self, Unreadable> {
         // Before the first look, so that no change in between is lost.
         let watch = Watch::new([file].into_iter(), lament).resting_after(QUIET);
         let clock = Clock::start();
-        let desk = Desk::new(load(file)?, fed, clock.now());
-        let mut live =
-            Self { file: file.into(), desk, watch, clock, random: fastrand::Rng::new(), link: None, play: None };
+        // A recording counts from its own beginning.
+        let begun = if source == Source::Recording { Moment::default() } else { clock.now() };
+        let desk = Desk::new(load(file)?, source, begun);
+        let (file, random) = (file.into(), fastrand::Rng::new());
+        let mut live = Self { file, desk, watch, clock, random, link: None, replay: None, play: None };
         live.update();
         Ok(live)
     }
@@ -87,14 +94,43 @@ impl Live {
         Ok(())
     }
 
+    /// Feeds the desk from a recording.
+    pub fn replay(&mut self, replay: Replay) {
+        self.replay = Some(replay);
+        self.follow();
+        self.update();
+    }
+
+    /// Has the recording follow the layout that is shown.
+    fn follow(&mut self) {
+        if let (Some(replay), Some(good)) = (&mut self.replay, self.desk.good()) {
+            replay.follow(&good.program);
+        }
+    }
+
+    /// The recording, if there is one.
+    pub fn recording(&self) -> Option<&Replay> {
+        self.replay.as_ref()
+    }
+
+    /// Moves on the recording's line.
+    ///
+    /// # Errors
+    /// [`Refusal`] if there is none, or if it cannot be played so.
+    pub fn go(&mut self, to: Move) -> Result<(), Refusal> {
+        self.replay.as_mut().ok_or(Refusal::NoRecording)?.go(to)?;
+        self.update();
+        Ok(())
+    }
+
     /// The desk.
     pub fn desk(&self) -> &Desk {
         &self.desk
     }
 
-    /// The clock by which ages run.
-    pub fn now(&self) -> crate::readings::Moment {
-        self.clock.now()
+    /// The clock by which ages run: the recording's, where there is one.
+    pub fn now(&self) -> Moment {
+        self.replay.as_ref().map_or_else(|| self.clock.now(), Replay::at)
     }
 
     /// What is known of the broker, if there is one.
@@ -110,7 +146,11 @@ impl Live {
     /// Waits for the next news. To give up waiting loses nothing.
     pub async fn next(&mut self) -> News {
         loop {
-            let due = self.desk.next_change().map(|due| self.clock.instant(due));
+            // What changes by itself in a recording changes where that is played.
+            let due = match &self.replay {
+                None => self.desk.next_change().map(|due| self.clock.instant(due)),
+                Some(replay) => replay.due(),
+            };
             let step = self.play.map(|(_, next)| next);
             let heard = async {
                 match &mut self.link {
@@ -118,7 +158,17 @@ impl Live {
                     None => std::future::pending().await,
                 }
             };
+            let followed = async {
+                match &mut self.replay {
+                    Some(replay) => replay.followed().await,
+                    None => std::future::pending().await,
+                }
+            };
             tokio::select! {
+                () = followed => {
+                    self.update();
+                    return News::Line;
+                }
                 () = self.watch.changed() => if self.reload() { return News::Layout },
                 event = heard => {
                     self.take(event);
@@ -133,6 +183,9 @@ impl Live {
                     return News::Picture;
                 }
                 () = until(due) => {
+                    if let Some(replay) = &mut self.replay {
+                        replay.play_on();
+                    }
                     self.update();
                     return News::Picture;
                 }
@@ -145,7 +198,7 @@ impl Live {
     /// # Errors
     /// [`Refusal`] if the layout knows nothing of it.
     pub fn change(&mut self, change: &Change) -> Result<(), Refusal> {
-        self.desk.change(change, self.clock.now())?;
+        self.desk.change(change, self.now())?;
         self.update();
         Ok(())
     }
@@ -161,14 +214,26 @@ impl Live {
     }
 
     fn update(&mut self) {
-        self.desk.update(self.clock.now(), &self.clock.civil());
+        let Some(replay) = &mut self.replay else { return self.desk.update(self.clock.now(), &self.clock.civil()) };
+        if let Some(good) = self.desk.good()
+            && let Some(run) = replay.run(&good.program)
+        {
+            self.desk.put(run.pane().clone(), run.is_linked());
+        }
+        self.desk.update(replay.at(), &replay.civil());
     }
 
     /// Reads the file again, and tells whether it is another.
     fn reload(&mut self) -> bool {
         match load(&self.file) {
             Ok(loaded) if loaded.text == self.desk.loaded().text && self.desk.unread().is_none() => return false,
-            Ok(loaded) => self.desk.reload(loaded, self.clock.now()),
+            Ok(loaded) => {
+                let good = loaded.program.is_some();
+                self.desk.reload(loaded, self.now());
+                if good {
+                    self.follow();
+                }
+            }
             Err(failure) => self.desk.lose(failure.to_string()),
         }
         self.update();

@@ -15,7 +15,7 @@ pub struct File {
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
 /// All files, `/` first.
-pub const FILES: [File; 9] = [
+pub const FILES: [File; 10] = [
     File { path: "/", kind: "text/html; charset=utf-8", bytes: include_str!("page/index.html") },
     File { path: "/page.css", kind: "text/css; charset=utf-8", bytes: include_str!("page/page.css") },
     File { path: "/mark.svg", kind: "image/svg+xml", bytes: include_str!("page/mark.svg") },
@@ -23,6 +23,7 @@ pub const FILES: [File; 9] = [
     File { path: "/panel.js", kind: SCRIPT, bytes: include_str!("page/panel.js") },
     File { path: "/pointer.js", kind: SCRIPT, bytes: include_str!("page/pointer.js") },
     File { path: "/controls.js", kind: SCRIPT, bytes: include_str!("page/controls.js") },
+    File { path: "/replay.js", kind: SCRIPT, bytes: include_str!("page/replay.js") },
     File { path: "/source.js", kind: SCRIPT, bytes: include_str!("page/source.js") },
     File { path: "/tables.js", kind: SCRIPT, bytes: include_str!("page/tables.js") },
 ];

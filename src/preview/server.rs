@@ -29,7 +29,8 @@ use tokio::task::JoinHandle;
 
 use super::desk::{Change, Refusal};
 use super::live::{Live, News};
-use super::{guard, page, told};
+use super::replay::Move;
+use super::{guard, page, timeline, told};
 use crate::language::clock;
 use crate::layout::{Program, Situation, situations};
 
@@ -54,12 +55,14 @@ struct Told {
     layout: (u64, Arc<str>),
     picture: (u64, Arc<str>),
     sheet: (u64, Arc<str>),
+    recording: (u64, Arc<str>),
 }
 
 /// What a page asks for.
 enum Wish {
     Change(Change),
     Play(Option<Duration>),
+    Go(Move),
 }
 
 type Asked = (Wish, oneshot::Sender<Result<(), Refusal>>);
@@ -109,6 +112,7 @@ pub async fn serve(place: Place, mut live: Live) -> Infallible {
     let mut sheet = Sheet::default();
     sheet.begin(&live);
     tell_layout(&tell, &live);
+    tell_line(&tell, &live);
     tell_picture(&tell, &live);
     loop {
         tokio::select! {
@@ -116,6 +120,9 @@ pub async fn serve(place: Place, mut live: Live) -> Infallible {
                 if news == News::Layout {
                     sheet.begin(&live);
                     tell_layout(&tell, &live);
+                }
+                if news != News::Picture {
+                    tell_line(&tell, &live);
                 }
                 tell_picture(&tell, &live);
             }
@@ -127,6 +134,7 @@ pub async fn serve(place: Place, mut live: Live) -> Infallible {
                         live.play(pace);
                         Ok(())
                     }
+                    Wish::Go(to) => live.go(to),
                 };
                 tell_picture(&tell, &live);
                 // Whoever asked may be gone.
@@ -153,8 +161,14 @@ fn tell_layout(tell: &watch::Sender<Told>, live: &Live) {
     put(tell, |told| &mut told.layout, told::layout(live.desk()).to_string());
 }
 
+fn tell_line(tell: &watch::Sender<Told>, live: &Live) {
+    if let Some(replay) = live.recording() {
+        put(tell, |told| &mut told.recording, timeline::line(live.desk(), replay).to_string());
+    }
+}
+
 fn tell_picture(tell: &watch::Sender<Told>, live: &Live) {
-    let json = told::picture(live.desk(), live.now(), live.is_playing(), live.broker());
+    let json = told::picture(live.desk(), live.now(), live.is_playing(), live.broker(), live.recording());
     put(tell, |told| &mut told.picture, json.to_string());
 }
 
@@ -237,6 +251,7 @@ fn router(shared: Shared) -> Router {
         .route("/events", get(events))
         .route("/change", post(change))
         .route("/play", post(play))
+        .route("/replay", post(replay))
         .fallback(|| async { (StatusCode::NOT_FOUND, "there is nothing here; the page is at /\n") })
         .method_not_allowed_fallback(|| async { (StatusCode::METHOD_NOT_ALLOWED, "this is not to be asked for so\n") })
         .layer(middleware::from_fn_with_state(shared.clone(), guarded))
@@ -261,7 +276,7 @@ async fn events(State(shared): State<Shared>) -> Response {
         let why = format!("{MOST_STREAMS} pages are open already; close one of them\n");
         return (StatusCode::SERVICE_UNAVAILABLE, why).into_response();
     };
-    let listening = Listening { told: shared.told, sent: [0; 3], _permit: permit };
+    let listening = Listening { told: shared.told, sent: [0; 4], _permit: permit };
     let stream = stream::unfold(listening, |mut listening| async move {
         let event = listening.next().await?;
         Some((Ok::<_, Infallible>(event), listening))
@@ -272,7 +287,7 @@ async fn events(State(shared): State<Shared>) -> Response {
 /// One open page: only the newest of each kind is sent, so that a slow one costs no memory.
 struct Listening {
     told: watch::Receiver<Told>,
-    sent: [u64; 3],
+    sent: [u64; 4],
     _permit: OwnedSemaphorePermit,
 }
 
@@ -281,7 +296,13 @@ impl Listening {
         loop {
             {
                 let told = self.told.borrow_and_update();
-                let kinds = [("layout", &told.layout), ("picture", &told.picture), ("sheet", &told.sheet)];
+                // The line of the recording before the place on it.
+                let kinds = [
+                    ("layout", &told.layout),
+                    ("recording", &told.recording),
+                    ("picture", &told.picture),
+                    ("sheet", &told.sheet),
+                ];
                 for ((kind, (number, json)), sent) in kinds.into_iter().zip(&mut self.sent) {
                     if *number != *sent {
                         *sent = *number;
@@ -311,6 +332,13 @@ async fn change(State(shared): State<Shared>, request: Request) -> Response {
 async fn play(State(shared): State<Shared>, request: Request) -> Response {
     match read::<Play>(request).await {
         Ok(play) => ask(&shared, Wish::Play(play.every.map(Duration::from_millis))).await,
+        Err(refused) => refused,
+    }
+}
+
+async fn replay(State(shared): State<Shared>, request: Request) -> Response {
+    match read::<Move>(request).await {
+        Ok(to) => ask(&shared, Wish::Go(to)).await,
         Err(refused) => refused,
     }
 }

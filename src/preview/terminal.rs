@@ -252,6 +252,7 @@ mod tests {
 
     use jiff::civil::DateTime;
 
+    use super::super::desk::Source;
     use super::*;
     use crate::language::clock;
     use crate::service::compile;
@@ -263,7 +264,8 @@ mod tests {
         screen open when: door == 1 { text \"open\" size: 9 }\n";
 
     fn desk() -> Desk {
-        let mut desk = Desk::new(compile(LAYOUT.as_bytes(), Path::new("door.layout")), false, Moment::default());
+        let mut desk =
+            Desk::new(compile(LAYOUT.as_bytes(), Path::new("door.layout")), Source::Controls, Moment::default());
         update(&mut desk);
         desk
     }

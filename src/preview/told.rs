@@ -11,7 +11,9 @@ use jiff::ZonedDateTime;
 use serde_json::{Value, json};
 
 use super::control::{range, step, words};
-use super::desk::{Desk, Good};
+use super::desk::{Desk, Good, Source};
+use super::replay::Replay;
+use super::timeline;
 use crate::draw::Frame;
 use crate::language::{self, report};
 use crate::layout::{Program, Renderer, Situation, readable, value_in_words};
@@ -33,7 +35,12 @@ pub fn layout(desk: &Desk) -> Value {
     told["text"] = loaded.text.as_str().into();
     told["current"] = desk.is_current().into();
     told["unread"] = desk.unread().into();
-    told["fed"] = desk.is_fed().into();
+    told["source"] = match desk.source() {
+        Source::Controls => None,
+        Source::Broker => Some("broker"),
+        Source::Recording => Some("recording"),
+    }
+    .into();
     let Some(good) = desk.good() else { return told };
     let program = &good.program;
     told["panel"] = panel(program);
@@ -83,9 +90,9 @@ fn readings(good: &Good) -> Value {
 }
 
 /// The picture, what stands behind its pixels, and what each reading is.
-pub fn picture(desk: &Desk, now: Moment, playing: bool, broker: Option<&str>) -> Value {
+pub fn picture(desk: &Desk, now: Moment, playing: bool, broker: Option<&str>, replay: Option<&Replay>) -> Value {
     let (Some(good), Some(drawn)) = (desk.good(), desk.drawn()) else {
-        return json!({ "frame": null, "broker": broker, "playing": playing });
+        return json!({ "frame": null, "broker": broker, "playing": playing, "place": null });
     };
     let program = &good.program;
     let seen = desk.seen(now);
@@ -105,6 +112,7 @@ pub fn picture(desk: &Desk, now: Moment, playing: bool, broker: Option<&str>) ->
         "time": desk.time().map(|time| time.to_string()),
         "playing": playing,
         "broker": broker,
+        "place": replay.map(|replay| timeline::place(desk, replay)),
         "items": items(good, drawn),
         "readings": readings.collect::<Vec<_>>(),
         "says": drawn.words().iter().filter(|said| said.kind == "text" && !said.content.trim().is_empty())

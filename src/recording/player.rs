@@ -19,7 +19,8 @@ use crate::service::Pane;
 /// A payload that was dropped unseen is judged by its size alone, of which no more than this is made up.
 const LARGEST_STAND_IN: usize = 2 << 20;
 
-/// A layout at work on a recording. Its clock begins at zero with the recording's first line.
+/// A layout at work on a recording; a copy of it goes on from the same moment. Its clock begins at zero with the recording's first line.
+#[derive(Clone, Debug)]
 pub struct Player<I, E> {
     pane: Pane,
     entries: I,
@@ -30,6 +31,7 @@ pub struct Player<I, E> {
     stamp: Stamp,
     now: Moment,
     drawn: bool,
+    linked: bool,
     messages: u64,
 }
 
@@ -40,7 +42,7 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
         let mut pane = Pane::new(program, start);
         let drawn = pane.update(start, &begun.civil());
         let ahead = entries.next();
-        Self { pane, entries, ahead, begun: begun.time, stamp: begun, now: start, drawn, messages: 0 }
+        Self { pane, entries, ahead, begun: begun.time, stamp: begun, now: start, drawn, linked: true, messages: 0 }
     }
 
     /// When the next thing happens: an entry, or a picture that changes by itself before it. `None` once the entries are over, and
@@ -103,12 +105,17 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
                 Message { topic, payload, retained: false, delivery: Delivery::AtMostOnce }
             }
-            Heard::Subscribed => return self.pane.set_link(true),
-            Heard::Lost => return self.pane.set_link(false),
+            Heard::Subscribed => return self.link(true),
+            Heard::Lost => return self.link(false),
             Heard::Ended => return,
         };
         self.messages += 1;
         self.pane.accept(&message, self.now);
+    }
+
+    fn link(&mut self, linked: bool) {
+        self.linked = linked;
+        self.pane.set_link(linked);
     }
 
     fn update(&mut self) {
@@ -141,6 +148,11 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
     /// Whether the last step may have changed the picture.
     pub fn drawn(&self) -> bool {
         self.drawn
+    }
+
+    /// Whether the recorder was connected; it is taken to have been before the recording says otherwise.
+    pub fn is_linked(&self) -> bool {
+        self.linked
     }
 
     /// How many messages were played.

@@ -10,27 +10,69 @@ use crate::readings::Moment;
 
 use super::{Entry, Player};
 
+/// The wear of a panel while a recording is played to it.
+#[derive(Clone, Debug)]
+pub struct Wearing {
+    wear: Wear,
+    shown: Frame,
+    /// The contrast that the layout gets at full brightness, and what it has now.
+    full: u8,
+    contrast: u8,
+    shift: u32,
+    since: Moment,
+}
+
+impl Wearing {
+    /// A new panel of that contrast, for a player at its beginning.
+    pub fn new<E, I: Iterator<Item = Result<Entry, E>>>(player: &Player<I, E>, contrast: u8) -> Self {
+        let program = player.pane().program();
+        Self {
+            wear: Wear::new(program.size),
+            shown: player.frame().clone(),
+            full: contrast,
+            contrast: player.pane().brightness().of(contrast),
+            shift: program.shift,
+            since: player.now(),
+        }
+    }
+
+    /// Looks at the player after a step.
+    pub fn see<E, I: Iterator<Item = Result<Entry, E>>>(&mut self, player: &Player<I, E>) {
+        let contrast = player.pane().brightness().of(self.full);
+        if contrast != self.contrast || (player.drawn() && *player.frame() != self.shown) {
+            self.pass(player.now());
+            self.shown.clone_from(player.frame());
+            self.contrast = contrast;
+        }
+    }
+
+    /// The wear up to a moment after all that was seen.
+    pub fn at(mut self, now: Moment) -> Wear {
+        self.pass(now);
+        self.wear
+    }
+
+    /// Counts the frame up to a moment, wherever it stood meanwhile.
+    fn pass(&mut self, until: Moment) {
+        while self.since < until {
+            let end = orbit::next_step(self.shift, self.since).map_or(until, |step| step.min(until));
+            let placed = self.shown.shifted(orbit::place(self.shift, self.since));
+            self.wear.add(&placed, end.since(self.since), self.contrast);
+            self.since = end;
+        }
+    }
+}
+
 /// Plays the whole recording to a new panel of that contrast.
 ///
 /// # Errors
 /// That of an entry that cannot be read.
 pub fn wear<E, I: Iterator<Item = Result<Entry, E>>>(player: &mut Player<I, E>, contrast: u8) -> Result<Wear, E> {
-    let program = player.pane().program();
-    let (mut wear, shift) = (Wear::new(program.size), program.shift);
-    loop {
-        let (shown, brightness, since) = (player.frame().clone(), player.pane().brightness(), player.now());
-        let Some(until) = player.step()? else { return Ok(wear) };
-        pass(&mut wear, &shown, brightness.of(contrast), shift, (since, until));
+    let mut wearing = Wearing::new(player, contrast);
+    while player.step()?.is_some() {
+        wearing.see(player);
     }
-}
-
-/// Counts a frame from one moment to another, wherever it stood meanwhile.
-fn pass(wear: &mut Wear, frame: &Frame, contrast: u8, shift: u32, (mut since, until): (Moment, Moment)) {
-    while since < until {
-        let end = orbit::next_step(shift, since).map_or(until, |step| step.min(until));
-        wear.add(&frame.shifted(orbit::place(shift, since)), end.since(since), contrast);
-        since = end;
-    }
+    Ok(wearing.at(player.now()))
 }
 
 #[cfg(test)]

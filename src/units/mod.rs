@@ -11,6 +11,7 @@ mod lookup;
 mod ratio;
 #[cfg(test)]
 mod reference;
+pub mod span;
 mod table;
 mod unit;
 

@@ -8,7 +8,7 @@ use sidelight::readings::State::{Faulty, Live, Stale, Waiting};
 
 use super::kit::{DOOR, Preview, drawn};
 
-const FILES: [(&str, &str); 9] = [
+const FILES: [(&str, &str); 10] = [
     ("/", "text/html; charset=utf-8"),
     ("/page.css", "text/css; charset=utf-8"),
     ("/mark.svg", "image/svg+xml"),
@@ -16,6 +16,7 @@ const FILES: [(&str, &str); 9] = [
     ("/panel.js", "text/javascript; charset=utf-8"),
     ("/pointer.js", "text/javascript; charset=utf-8"),
     ("/controls.js", "text/javascript; charset=utf-8"),
+    ("/replay.js", "text/javascript; charset=utf-8"),
     ("/source.js", "text/javascript; charset=utf-8"),
     ("/tables.js", "text/javascript; charset=utf-8"),
 ];

@@ -34,7 +34,15 @@ impl Preview {
     }
 
     pub fn with(layout: &str, more: &[&str]) -> Self {
+        Self::beside(layout, more, &[])
+    }
+
+    /// With more files beside the layout.
+    pub fn beside(layout: &str, more: &[&str], files: &[(&str, &[u8])]) -> Self {
         let folder = tempfile::tempdir().unwrap();
+        for (name, bytes) in files {
+            std::fs::write(folder.path().join(name), bytes).unwrap();
+        }
         std::fs::write(folder.path().join("door.layout"), layout).unwrap();
         let mut child = Command::new(env!("CARGO_BIN_EXE_sidelight"))
             .args(["preview", "door.layout", "--no-open"])
@@ -98,7 +106,7 @@ impl Preview {
         let mut lines = BufReader::new(stream);
         let mut status = String::new();
         lines.read_line(&mut status).unwrap();
-        Events { lines, status, layout: Value::Null, picture: Value::Null, sheet: Value::Null }
+        Events { lines, status, layout: Value::Null, picture: Value::Null, sheet: Value::Null, recording: Value::Null }
     }
 }
 
@@ -132,6 +140,7 @@ pub struct Events {
     pub layout: Value,
     pub picture: Value,
     pub sheet: Value,
+    pub recording: Value,
 }
 
 impl Events {
@@ -153,6 +162,7 @@ impl Events {
                     "layout" => self.layout = told,
                     "picture" => self.picture = told,
                     "sheet" => self.sheet = told,
+                    "recording" => self.recording = told,
                     other => panic!("an event called {other}"),
                 }
             }

@@ -5,4 +5,5 @@ mod browser;
 mod http;
 mod kit;
 mod page;
+mod replay;
 mod terminal;

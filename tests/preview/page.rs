@@ -31,12 +31,12 @@ fn rows(frame: &Frame) -> Value {
 }
 
 impl Browser {
-    async fn shows(&self, frame: &Frame) {
+    pub(super) async fn shows(&self, frame: &Frame) {
         self.until("the picture on the canvas", SHOWS, &[rows(frame)]).await;
     }
 
     /// Puts a number into a field as somebody types it.
-    async fn types(&self, id: &str, number: &str) {
+    pub(super) async fn types(&self, id: &str, number: &str) {
         let field = self.page.find(Locator::Id(id)).await.unwrap();
         field.click().await.unwrap();
         self.run("arguments[0].select()", &[serde_json::to_value(&field).unwrap()]).await;
@@ -44,11 +44,22 @@ impl Browser {
     }
 
     /// Presses keys wherever the focus is.
-    async fn press(&self, keys: &str) {
+    pub(super) async fn press(&self, keys: &str) {
         self.page.active_element().await.unwrap().send_keys(keys).await.unwrap();
     }
 
-    async fn focused(&self) -> String {
+    /// What axe finds against WCAG 2.2 AA.
+    pub(super) async fn violations(&self, axe: &str) -> Value {
+        self.run(axe, &[]).await;
+        let check = "
+            const done = arguments[arguments.length - 1];
+            axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] })
+              .then((found) => done(found.violations.map((one) => `${one.id}: ${one.help}: ${one.nodes.map((node) => node.html + ' ' + node.failureSummary).slice(0, 4).join(' | ')}`)),
+                    (problem) => done([String(problem)]))";
+        self.page.execute_async(check, vec![]).await.unwrap()
+    }
+
+    pub(super) async fn focused(&self) -> String {
         self.run("return document.activeElement.id || document.activeElement.tagName", &[])
             .await
             .as_str()
@@ -247,7 +258,7 @@ async fn the_look_from_a_distance_blurs_by_the_eye_s_acuity() {
 }
 
 /// axe-core as `npm install axe-core` lays it down; `AXE` names its file.
-fn axe() -> Option<String> {
+pub(super) fn axe() -> Option<String> {
     let file = std::env::var_os("AXE").map_or_else(
         || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/axe/node_modules/axe-core/axe.min.js"),
         PathBuf::from,
@@ -281,13 +292,7 @@ async fn axe_finds_nothing_against_wcag_2_2_aa_and_nothing_is_cut_off() {
             browser.run("document.getElementById('panel').focus()", &[]).await;
             browser.press(&Key::Right.to_string()).await;
         }
-        browser.run(&axe, &[]).await;
-        let check = "
-            const done = arguments[arguments.length - 1];
-            axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] })
-              .then((found) => done(found.violations.map((one) => `${one.id}: ${one.help}: ${one.nodes.map((node) => node.html + ' ' + node.failureSummary).slice(0, 4).join(' | ')}`)),
-                    (problem) => done([String(problem)]))";
-        let violations = browser.page.execute_async(check, vec![]).await.unwrap();
+        let violations = browser.violations(&axe).await;
         assert_eq!(violations, json!([]), "at {width} px, dark: {dark}, broken: {broken}");
         let wide = browser.run("return document.documentElement.scrollWidth", &[]).await;
         assert_eq!(wide, json!(width), "the page is wider than its window");

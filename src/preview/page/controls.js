@@ -62,14 +62,17 @@ export class Controls {
 
   /** Makes a control for each reading; those that are there already and mean the same stay as they are. */
   build(layout) {
-    const readings = JSON.stringify([layout.readings, layout.fed]);
+    const readings = JSON.stringify([layout.readings, layout.source]);
     if (readings !== this.built) {
       this.built = readings;
       const focused = document.activeElement?.id;
-      this.rows = layout.readings.map((reading, index) => this.row(reading, index, layout.fed));
+      this.rows = layout.readings.map((reading, index) => this.row(reading, index, layout.source));
       by("readings").replaceChildren(...this.rows.map((row) => row.box));
       if (focused) document.getElementById(focused)?.focus();
     }
+    // A recording brings its own time, and its own life.
+    const recorded = layout.source === "recording";
+    for (const part of document.querySelectorAll(".own-time")) part.hidden = recorded;
     const screens = JSON.stringify(layout.screens);
     if (screens !== this.screens) {
       this.screens = screens;
@@ -78,7 +81,7 @@ export class Controls {
     }
   }
 
-  row(reading, index, fed) {
+  row(reading, index, source) {
     const id = `reading-${index}`, name = reading.name;
     const change = (kind, to) => this.change(`${kind} ${name}`, { [kind]: to === undefined ? { reading: name } : { reading: name, to } });
     const row = { reading, index };
@@ -106,14 +109,15 @@ export class Controls {
     const group = (legend, choices) => make("fieldset", { className: "choices" }, make("legend", { className: "unseen", textContent: `${name}: ${legend}` }), ...choices.map((one) => one.label));
     const limit = reading.stale_s === null ? "s" : `s of ${reading.stale_s}`;
     const more = make("div", { className: "more" }, group("state", row.states), make("label", { title: "How long ago it was heard; empty, the state decides" }, "age", row.age, limit));
-    if (reading.past && !fed) more.append(make("label", {}, "past", row.past));
+    if (reading.past && !source) more.append(make("label", {}, "past", row.past));
     row.box = make("li", { className: "reading" },
       make("div", { className: "top" }, make("h3", { textContent: name }), make("code", { className: "topic", textContent: reading.topic }), row.now),
       reading.words.length > 0 ? group("word", row.words) : make("div", { className: "value" }, row.slider, row.field, make("span", { className: "unit", textContent: reading.unit })),
       more);
-    if (fed) {
+    row.source = source;
+    if (source) {
       row.follows = make("span");
-      row.release = make("button", { type: "button", textContent: "Back to the broker", ariaLabel: `Give ${name} back to the broker` });
+      row.release = make("button", { type: "button", textContent: `Back to the ${source}`, ariaLabel: `Give ${name} back to the ${source}` });
       row.release.addEventListener("click", () => change("release"));
       row.box.append(make("div", { className: "follow" }, row.follows, row.release));
     }
@@ -148,7 +152,7 @@ export class Controls {
       for (const { input, value } of row.words) input.checked = value === number;
       for (const { input, value } of row.states) input.checked = value === told.state;
       if (row.follows) {
-        row.follows.textContent = told.held ? "set here" : told.fault ? `follows the broker: ${told.fault}` : "follows the broker";
+        row.follows.textContent = told.held ? "set here" : told.fault ? `follows the ${row.source}: ${told.fault}` : `follows the ${row.source}`;
         row.release.hidden = !told.held;
       }
     }
@@ -164,7 +168,7 @@ export class Controls {
     for (const row of this.rows) {
       const told = this.picture?.readings?.[row.index];
       if (!told) continue;
-      const passed = told.held || told.age_s === null ? 0 : (Date.now() - this.at) / 1000;
+      const passed = told.held || told.age_s === null || row.source === "recording" ? 0 : (Date.now() - this.at) / 1000;
       const old = told.number === null ? "" : `, ${age(told.age_s === null ? null : told.age_s + passed)}`;
       const words = `${SIGNS[told.state]} ${told.words ?? "no number"}, ${told.state}${old}`;
       if (row.now.textContent !== words) row.now.textContent = words;

@@ -4,14 +4,16 @@
 import { Panel } from "/panel.js";
 import { Pointer } from "/pointer.js";
 import { Controls } from "/controls.js";
+import { Replay } from "/replay.js";
 import { Source } from "/source.js";
-import { showBus, showDistances, showSheet } from "/tables.js";
+import { showBus, showDistances, showSheet, showWear } from "/tables.js";
 
 const by = (id) => document.getElementById(id);
 
 const panel = new Panel();
 const source = new Source((line) => pointer.showLine(line));
 const controls = new Controls(ask);
+const replay = new Replay(ask);
 const pointer = new Pointer(panel, {
   lines: (first, last, jump) => source.light(first, last, jump),
   readings: (places) => controls.light(places),
@@ -86,6 +88,7 @@ function hearPicture(told) {
   picture = told;
   by("broker").hidden = !told.broker;
   by("broker").textContent = told.broker ?? "";
+  if (told.place) replay.place(told.place);
   if (!layout?.panel || told.frame === null) return;
   panel.draw(told.frame);
   const says = told.says.join(" · ");
@@ -102,6 +105,11 @@ events.addEventListener("layout", (event) => hearLayout(JSON.parse(event.data)))
 events.addEventListener("picture", (event) => {
   hearPicture(JSON.parse(event.data));
   document.documentElement.dataset.ready = "yes";
+});
+events.addEventListener("recording", (event) => {
+  const told = JSON.parse(event.data);
+  replay.show(told);
+  if (told.course) showWear(told.course.wear);
 });
 events.addEventListener("sheet", (event) => showSheet(JSON.parse(event.data), (place) => ask("/change", { situation: place })));
 events.addEventListener("error", () => {

@@ -1,4 +1,4 @@
-// What stands below: the cost on the bus, from how far texts can be read, and every look of the layout.
+// What stands below: the cost on the bus, from how far texts can be read, how the panel wears, and every look of the layout.
 
 import { lit } from "/panel.js";
 
@@ -59,6 +59,38 @@ function picture({ frame, width, height }) {
   }
   context.putImageData(image, 0, 0);
   return canvas;
+}
+
+/** Draws how worn each pixel would be beside the most worn one, and lists what brightness is left. */
+export function showWear(wear) {
+  const canvas = make("canvas"), figure = make("figure"), table = make("table"), head = make("tr"), body = make("tbody");
+  canvas.width = wear.width;
+  canvas.height = wear.height;
+  canvas.setAttribute("role", "img");
+  canvas.setAttribute("aria-label", "Picture of the wear: the most worn pixel white, one that was never lit black");
+  const context = canvas.getContext("2d"), image = context.createImageData(wear.width, wear.height);
+  (wear.shades.match(/../g) ?? []).forEach((shade, index) => {
+    const light = parseInt(shade, 16);
+    image.data.set([light, light, light, 255], index * 4);
+  });
+  context.putImageData(image, 0, 0);
+  figure.append(canvas, make("figcaption", "", `If the recording went on and on: the most worn pixel is white, one that was never lit black. ${wear.words}`));
+  for (const words of ["brightness left", ...wear.years]) {
+    const cell = make("th", words === "brightness left" ? "" : "r", words);
+    cell.scope = "col";
+    head.append(cell);
+  }
+  for (const { name, left } of wear.rows) {
+    const row = make("tr"), first = make("th", "", name);
+    first.scope = "row";
+    row.append(first, ...left.map((share) => make("td", "r", share)));
+    body.append(row);
+  }
+  const top = make("thead"), words = make("p", "aside", `By a stretched exponential with half of the brightness left after ${wear.half_life_h} h of light, as is usual; `);
+  top.append(head);
+  table.append(top, body);
+  words.append(make("code", "", "sidelight wear --half-life"), " takes what the module’s data sheet says.");
+  by("wear").replaceChildren(figure, table, words);
 }
 
 /** Lays out every look, screen by screen. */
