@@ -16,7 +16,7 @@ mod strips;
 mod tally;
 mod wear;
 
-pub use course::{Course, Run};
+pub use course::{Course, CourseError, Run};
 pub use entry::{Entry, FORMAT, Header, Heard, LineError, Stamp, VERSION};
 pub use excerpt::{Entries, Excerpt, MOST_BYTES, MOST_SPAN, Short};
 pub use file::{Cut, OpenError, ReadError, Reader, Writer, open};
