@@ -36,6 +36,7 @@ pub mod readings;
 #[cfg(feature = "recording")]
 pub mod recording;
 pub mod scenes;
+mod seal;
 pub mod service;
 #[cfg(feature = "recording")]
 pub mod survey;

@@ -13,6 +13,7 @@ use std::time::Duration;
 use embedded_graphics_core::geometry::OriginDimensions;
 
 use crate::draw::{Frame, Point, Size};
+use crate::seal::{self, Seal, SealError};
 use crate::units::span;
 
 /// The exponent of the stretched exponential; between 0.5 and 0.8 for most diodes (from memory).
@@ -29,15 +30,12 @@ const FARTHEST: u32 = 30 * YEAR;
 const YEAR: u32 = 365;
 const DAY: Duration = Duration::from_secs(24 * 3600);
 
-/// What the bytes of a kept ledger begin with, and the version of their form.
-const MAGIC: [u8; 8] = *b"SLPANEL\n";
-const VERSION: u16 = 1;
+/// What a kept ledger is: width and height (2 bytes each), the time shown (8) and that of each pixel (4), in seconds and little-endian.
+const SEAL: Seal = Seal { magic: *b"sl-wear\n", version: 1 };
 /// The sides of a panel are no longer.
 const MOST_SIDE: u16 = 256;
 /// Kept ledgers are no longer than this.
-pub const MOST_BYTES: usize = HEADER + 4 * MOST_SIDE as usize * MOST_SIDE as usize;
-/// Magic, checksum, version, width, height, time shown.
-const HEADER: usize = 8 + 4 + 2 + 2 + 2 + 8;
+pub const MOST_BYTES: usize = seal::BYTES + 2 + 2 + 8 + 4 * MOST_SIDE as usize * MOST_SIDE as usize;
 
 /// Why kept bytes are no ledger.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -47,10 +45,20 @@ pub enum WearError {
     Foreign,
     /// They were written by another version.
     #[error("this is the record of a panel's wear in another version of its form, {0}")]
-    Version(u16),
+    Version(u32),
     /// They are damaged.
     #[error("the record of the panel's wear is damaged")]
     Damaged,
+}
+
+impl From<SealError> for WearError {
+    fn from(problem: SealError) -> Self {
+        match problem {
+            SealError::Foreign => Self::Foreign,
+            SealError::Version(version) => Self::Version(version),
+            SealError::Damaged => Self::Damaged,
+        }
+    }
 }
 
 /// For how long each pixel was lit, as if at full contrast.
@@ -156,12 +164,12 @@ impl Wear {
     /// The ledger as bytes, in whole seconds.
     pub fn encode(&self) -> Vec<u8> {
         let side = |side: u32| u16::try_from(side).unwrap_or(u16::MAX).to_le_bytes();
-        let mut rest = [VERSION.to_le_bytes(), side(self.size.width), side(self.size.height)].concat();
+        let mut rest = [side(self.size.width), side(self.size.height)].concat();
         rest.extend(self.shown.as_secs().to_le_bytes());
         for lit in &self.lit {
             rest.extend(u32::try_from(lit / 1000).unwrap_or(u32::MAX).to_le_bytes());
         }
-        [&MAGIC[..], &crc32fast::hash(&rest).to_le_bytes(), &rest].concat()
+        SEAL.close(&rest)
     }
 
     /// Reads a ledger.
@@ -169,16 +177,7 @@ impl Wear {
     /// # Errors
     /// [`WearError`] where the bytes are not those of one, whole and of this version.
     pub fn decode(bytes: &[u8]) -> Result<Self, WearError> {
-        let rest = bytes.strip_prefix(&MAGIC).ok_or(WearError::Foreign)?;
-        let (sum, rest) = rest.split_first_chunk::<4>().ok_or(WearError::Damaged)?;
-        if crc32fast::hash(rest) != u32::from_le_bytes(*sum) {
-            return Err(WearError::Damaged);
-        }
-        let (version, rest) = rest.split_first_chunk::<2>().ok_or(WearError::Damaged)?;
-        let version = u16::from_le_bytes(*version);
-        if version != VERSION {
-            return Err(WearError::Version(version));
-        }
+        let rest = SEAL.open(bytes)?;
         let (sides, rest) = rest.split_first_chunk::<4>().ok_or(WearError::Damaged)?;
         let (shown, rest) = rest.split_first_chunk::<8>().ok_or(WearError::Damaged)?;
         let [width, height] = [[sides[0], sides[1]], [sides[2], sides[3]]].map(u16::from_le_bytes);
@@ -260,11 +259,8 @@ mod tests {
         let good = Wear::new(Size::new(16, 8)).encode();
         assert_eq!(Wear::decode(b"{}"), Err(WearError::Foreign));
         assert_eq!(Wear::decode(&good[..good.len() - 1]), Err(WearError::Damaged));
-        assert_eq!(Wear::decode(&good[..9]), Err(WearError::Damaged));
-        let mut newer = good.clone();
-        newer[12] = 2;
-        let sum = crc32fast::hash(&newer[12..]).to_le_bytes();
-        newer[8..12].copy_from_slice(&sum);
+        assert_eq!(Wear::decode(&vec![0; good.len()]), Err(WearError::Damaged), "what a lost supply leaves behind");
+        let newer = Seal { version: 2, ..SEAL }.close(&good[seal::BYTES..]);
         assert_eq!(Wear::decode(&newer), Err(WearError::Version(2)));
     }
 
@@ -285,7 +281,7 @@ mod tests {
 
         #[test]
         fn any_bytes_are_read_without_harm(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
-            let _ = Wear::decode(&[&MAGIC[..], &bytes].concat());
+            let _ = Wear::decode(&SEAL.close(&bytes));
         }
     }
 }

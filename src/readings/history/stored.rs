@@ -4,8 +4,7 @@
 //! back bytes enter, from whatever source, and windows leave that go on where they were, or a reason why there are none. No file is
 //! touched here, and no byte is believed before the checksum was.
 //!
-//! All numbers are little-endian. The file begins with a magic word (8 bytes), the version, the length of the rest, and the CRC-32 of
-//! version, length and rest (4 bytes each). The rest is the civil time of writing in milliseconds since 1970 in Greenwich (8), the number
+//! All numbers are little-endian. The file is [sealed](crate::seal). Behind the seal stand the civil time of writing in milliseconds since 1970 in Greenwich (8), the number
 //! of windows (4), and the windows: identity of the reading (length in 4, UTF-8); length of the window in nanoseconds, 0 for today (8); how
 //! much of the newest part is over in nanoseconds, or the day's number (8); the age of the newest number in nanoseconds, all ones for
 //! none (8), and that number (8); the number of parts in use (2); and these, newest first: how many parts back (2), count (4), least,
@@ -15,13 +14,12 @@ use std::time::Duration;
 
 use super::super::{Moment, ReadingSpec};
 use super::{History, Part, Span, nanoseconds};
+use crate::seal::{self, Seal, SealError};
 
 /// A file has no more bytes: what eight layouts need that look back as far and as often as a layout may.
 pub const MOST_STORED_BYTES: usize = 4 << 20;
 
-const MAGIC: &[u8; 8] = b"sl-past\n";
-const VERSION: u32 = 1;
-const HEADER: usize = MAGIC.len() + 12;
+const SEAL: Seal = Seal { magic: *b"sl-past\n", version: 1 };
 /// No age is greater, in nanoseconds: a hundred years.
 const OLDEST: u64 = 100 * 365 * 86_400 * 1_000_000_000;
 
@@ -32,7 +30,7 @@ pub enum StoredError {
     #[error("this is not the past of readings")]
     Foreign,
     /// From a program with another form of it.
-    #[error("it is of version {0}, and this program knows version {VERSION}")]
+    #[error("it is of version {0}, and this program knows version {known}", known = SEAL.version)]
     Version(u32),
     /// More than is ever written.
     #[error("it has more than the {MOST_STORED_BYTES} bytes allowed")]
@@ -92,7 +90,7 @@ pub fn encode<'a>(
         }
         let before = body.len();
         write_window(&mut body, &identity, history, now);
-        if body.len() > MOST_STORED_BYTES - HEADER - 12 {
+        if body.len() > MOST_STORED_BYTES - seal::BYTES - 12 {
             body.truncate(before);
             left_out += 1;
         } else {
@@ -101,9 +99,7 @@ pub fn encode<'a>(
     }
     let written = u64::try_from(written.as_millis()).unwrap_or(u64::MAX).to_le_bytes();
     let rest = [&written[..], &(known.len() as u32).to_le_bytes(), &body].concat();
-    let about = [VERSION.to_le_bytes(), (rest.len() as u32).to_le_bytes()].concat();
-    let sum = checksum(&about, &rest).to_le_bytes();
-    ([&MAGIC[..], &about, &sum, &rest].concat(), left_out)
+    (SEAL.close(&rest), left_out)
 }
 
 fn write_window(into: &mut Vec<u8>, identity: &str, history: &History, now: Moment) {
@@ -132,13 +128,6 @@ fn write_window(into: &mut Vec<u8>, identity: &str, history: &History, now: Mome
         let numbers = [part.least, part.greatest, part.sum, part.first, part.last, part.area];
         numbers.iter().for_each(|number| into.extend(number.to_bits().to_le_bytes()));
     }
-}
-
-fn checksum(about: &[u8], rest: &[u8]) -> u32 {
-    let mut sum = crc32fast::Hasher::new();
-    sum.update(about);
-    sum.update(rest);
-    sum.finalize()
 }
 
 impl Part {
@@ -235,25 +224,13 @@ impl Stored {
     /// # Errors
     /// [`StoredError`] for anything else.
     pub fn decode(bytes: &[u8]) -> Result<Self, StoredError> {
-        let Some(after) = bytes.strip_prefix(MAGIC) else {
-            // What a lost supply leaves behind: a file without anything in it.
-            let is_blank = bytes.iter().all(|byte| *byte == 0);
-            return Err(if is_blank { StoredError::Damaged } else { StoredError::Foreign });
+        let rest = match SEAL.open(bytes) {
+            Err(SealError::Foreign) => return Err(StoredError::Foreign),
+            _ if bytes.len() > MOST_STORED_BYTES => return Err(StoredError::TooLarge),
+            Err(SealError::Version(version)) => return Err(StoredError::Version(version)),
+            Err(SealError::Damaged) => return Err(StoredError::Damaged),
+            Ok(rest) => rest,
         };
-        if bytes.len() > MOST_STORED_BYTES {
-            return Err(StoredError::TooLarge);
-        }
-        let mut header = Bytes(after);
-        let version = header.word().ok_or(StoredError::Damaged)?;
-        if version != VERSION {
-            return Err(StoredError::Version(version));
-        }
-        let (length, sum) = (header.word(), header.word());
-        let rest = header.0;
-        let whole = length == u32::try_from(rest.len()).ok() && sum == Some(checksum(&after[..8], rest));
-        if !whole {
-            return Err(StoredError::Damaged);
-        }
         Bytes(rest).stored().ok_or(StoredError::Damaged)
     }
 
@@ -404,9 +381,7 @@ mod tests {
         #[test]
         fn no_bytes_are_too_odd(bytes in proptest::collection::vec(any::<u8>(), 0..300), silence in 0u64..2000) {
             // With a good header, so that what is behind it is looked at.
-            let about = [VERSION.to_le_bytes(), (bytes.len() as u32).to_le_bytes()].concat();
-            let sum = checksum(&about, &bytes).to_le_bytes();
-            if let Ok(stored) = Stored::decode(&[&MAGIC[..], &about, &sum, &bytes].concat()) {
+            if let Ok(stored) = Stored::decode(&SEAL.close(&bytes)) {
                 let time = stored.written + Duration::from_secs(silence);
                 stored.window(&spec(1, "°C", None), WINDOW, at(5), time, DAY);
             }
@@ -417,12 +392,10 @@ mod tests {
         fn a_forged_file_does_no_harm(place in 0usize..300, byte: u8, start in 0u64..5000) {
             let (spec, history) = usual();
             let (bytes, _) = encode([(&spec, &history)], at(1410), WRITTEN);
-            let mut rest = bytes[HEADER..].to_vec();
+            let mut rest = bytes[seal::BYTES..].to_vec();
             let place = place % rest.len();
             rest[place] = byte;
-            let about = &bytes[MAGIC.len()..MAGIC.len() + 8];
-            let sum = checksum(about, &rest).to_le_bytes();
-            if let Ok(stored) = Stored::decode(&[&MAGIC[..], about, &sum, &rest].concat()) {
+            if let Ok(stored) = Stored::decode(&SEAL.close(&rest)) {
                 for time in [stored.written, WRITTEN, Duration::MAX] {
                     for span in [WINDOW, Span::Today, stored.windows[0].span] {
                         if let Some(mut history) = stored.window(&spec, span, at(start), time, DAY) {
@@ -437,31 +410,18 @@ mod tests {
     }
 
     #[test]
-    fn damage_at_any_byte_and_a_cut_at_any_length_are_seen() {
+    fn what_is_no_past_is_told() {
         let (spec, history) = usual();
         let (bytes, left_out) = encode([(&spec, &history)], at(1410), WRITTEN);
         assert!(Stored::decode(&bytes).is_ok() && left_out == 0);
-        for place in 0..bytes.len() {
-            for change in [1, 2, 4, 8, 16, 32, 64, 128, 255] {
-                let mut damaged = bytes.clone();
-                damaged[place] ^= change;
-                let problem = Stored::decode(&damaged).unwrap_err();
-                let version = u32::from_le_bytes([damaged[8], damaged[9], damaged[10], damaged[11]]);
-                let expected = match place {
-                    0..8 => StoredError::Foreign,
-                    8..12 => StoredError::Version(version),
-                    _ => StoredError::Damaged,
-                };
-                assert_eq!(problem, expected, "byte {place}");
-            }
-        }
-        for length in 0..bytes.len() {
-            let expected = if (1..8).contains(&length) { StoredError::Foreign } else { StoredError::Damaged };
-            assert_eq!(Stored::decode(&bytes[..length]).unwrap_err(), expected, "{length} bytes");
-        }
-        assert_eq!(Stored::decode(&[&bytes[..], b"\0"].concat()).unwrap_err(), StoredError::Damaged);
+        let problem = |bytes: &[u8]| Stored::decode(bytes).unwrap_err();
+        assert_eq!(problem(b"about cheese"), StoredError::Foreign);
+        assert_eq!(problem(&vec![1; 2 * MOST_STORED_BYTES]), StoredError::Foreign);
+        assert_eq!(problem(&bytes[..bytes.len() - 1]), StoredError::Damaged);
+        let newer = Seal { version: 2, ..SEAL };
+        assert_eq!(problem(&newer.close(&bytes[seal::BYTES..])), StoredError::Version(2));
         let long = [&bytes[..], &vec![0; MOST_STORED_BYTES]].concat();
-        assert_eq!(Stored::decode(&long).unwrap_err(), StoredError::TooLarge);
+        assert_eq!(problem(&long), StoredError::TooLarge);
     }
 
     #[test]
