@@ -1,8 +1,8 @@
 //! The ledger of a panel: what it was shown and for how long, kept in a file beyond the end of the program.
 //!
 //! What enters is told by the panel's upkeep; what leaves is a file, written rarely, since flash wears out as well. Nothing is waited for:
-//! what was shown is counted when something else is, or the panel is refreshed. A ledger that cannot be kept is told once and given up;
-//! the panel goes on.
+//! what was shown is counted when something else is, or the panel is refreshed. A ledger that cannot be read is given up, one that cannot
+//! be written is tried again after an hour; both are told, and the panel goes on.
 
 use std::io;
 use std::path::PathBuf;
@@ -40,13 +40,13 @@ impl Ledger {
         Self { file, wear: None, lit: None, written: None, is_given_up: false }
     }
 
-    /// The panel shows this frame from `now` on.
-    pub(super) fn shows(&mut self, frame: &Frame, contrast: u8, now: Moment) {
+    /// These pixels of the panel are lit from `now` on.
+    pub(super) fn shows(&mut self, lit: Frame, contrast: u8, now: Moment) {
         self.settle(now);
-        if !self.is_open(frame.size()) {
+        if !self.is_open(lit.size()) {
             return;
         }
-        self.lit = Some((frame.clone(), contrast, now));
+        self.lit = Some((lit, contrast, now));
         let written = *self.written.get_or_insert(now);
         if now.since(written) >= APART {
             self.write(now);
@@ -154,16 +154,16 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("door.wear");
         let mut ledger = Ledger::new(file.clone());
-        ledger.shows(&dot(1), 255, at(10));
-        ledger.shows(&dot(2), 255, at(110));
+        ledger.shows(dot(1), 255, at(10));
+        ledger.shows(dot(2), 255, at(110));
         assert!(!file.exists());
         ledger.lost(at(210));
-        ledger.shows(&dot(2), 255, at(1000));
-        ledger.shows(&dot(2), 51, at(3700));
+        ledger.shows(dot(2), 255, at(1000));
+        ledger.shows(dot(2), 51, at(3700));
         assert_eq!(kept(&file).lit(Point::new(2, 0)), Duration::from_secs(100 + 2700));
         ledger.close(at(3800));
         let mut ledger = Ledger::new(file.clone());
-        ledger.shows(&dot(2), 255, at(0));
+        ledger.shows(dot(2), 255, at(0));
         ledger.close(at(50));
         let wear = kept(&file);
         let lit = [1, 2, 3].map(|x| wear.lit(Point::new(x, 0)).as_secs());
@@ -177,7 +177,7 @@ mod tests {
         let try_with = |bytes: &[u8]| {
             fs::write(&file, bytes).unwrap();
             let mut ledger = Ledger::new(file.clone());
-            ledger.shows(&dot(1), 255, at(0));
+            ledger.shows(dot(1), 255, at(0));
             ledger.close(at(7200));
             fs::read(&file).unwrap()
         };

@@ -7,7 +7,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use embedded_graphics_core::geometry::OriginDimensions;
+use embedded_graphics_core::geometry::{Dimensions, OriginDimensions};
 use tracing::{info, warn};
 
 use super::ledger::Ledger;
@@ -119,10 +119,14 @@ impl<O: Outlet> Upkeep<O> {
         }
     }
 
-    /// Writes into the ledger what the panel shows.
+    /// Writes into the ledger which pixels the panel has lit: those that the frame leaves dark where it is inverted.
     fn note(&mut self, now: Moment) {
-        if let (Some(ledger), Some(frame)) = (&mut self.ledger, &self.newest) {
-            ledger.shows(frame, self.brightness.of(self.contrast), now);
+        if let (Some(ledger), Some(frame), Some(driver)) = (&mut self.ledger, &self.newest, &self.driver) {
+            let mut lit = frame.clone();
+            if driver.setup().inverted {
+                lit.invert(lit.bounding_box());
+            }
+            ledger.shows(lit, self.brightness.of(self.contrast), now);
         }
     }
 

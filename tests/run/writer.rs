@@ -1,13 +1,15 @@
 //! A panel's writer on a bus with trouble: the glass equals the newest frame once the trouble is over.
 
 use std::sync::{Arc, Mutex};
+use std::thread;
 use std::time::{Duration, Instant};
 
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 use sidelight::draw::{Frame, Ink, Point, Rectangle, Size};
 use sidelight::layout::Brightness;
+use sidelight::panel::wear::Wear;
 use sidelight::panel::{Controller, Driver, EmulatedPanel, Failure, FaultyBus, Setup};
-use sidelight::service::{AtExit, Outlet, Refresh, Trouble, Writer};
+use sidelight::service::{AtExit, Emulated, Ledger, Outlet, Refresh, Trouble, Writer};
 
 use super::kit::until;
 
@@ -101,6 +103,31 @@ fn a_dimmed_panel_has_less_contrast_and_at_none_it_is_off() {
     writer.show(&picture(3));
     writer.dim(Brightness::FULL);
     until("on again, with the newest picture", || is(true, full) && bus.glass() == picture(3));
+}
+
+#[test]
+fn on_an_inverted_panel_the_dark_pixels_of_the_picture_wear() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("door.wear");
+    let setup = Setup { inverted: true, contrast: 255, ..Setup::new(Controller::Ssd1306, SIZE) };
+    let (shown, glass) = std::sync::mpsc::channel();
+    let outlet = Emulated::new(setup, move |frame: &Frame| {
+        let _ = shown.send(frame.clone());
+        Ok(())
+    });
+    let ledger = Some(Ledger::new(file.clone()));
+    let writer = Writer::start("the panel".into(), setup, outlet, AtExit::Keep, Refresh::NEVER, ledger).unwrap();
+    writer.show(&picture(1));
+    let glass = glass.recv_timeout(Duration::from_secs(20)).unwrap();
+    // Whole seconds at full contrast are kept.
+    thread::sleep(Duration::from_millis(1500));
+    writer.stop();
+    assert!(writer.wait(Instant::now() + Duration::from_secs(20)));
+    let wear = Wear::decode(&std::fs::read(file).unwrap()).unwrap();
+    for at in (0..SIZE.height as i32).flat_map(|y| (0..SIZE.width as i32).map(move |x| Point::new(x, y))) {
+        assert_eq!(!wear.lit(at).is_zero(), glass.pixel(at), "{at:?}");
+    }
+    assert!(glass.pixel(Point::zero()) && !picture(1).pixel(Point::zero()), "the glass is inverted");
 }
 
 #[test]
