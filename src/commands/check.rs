@@ -63,9 +63,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let of = |severity| files.iter().flat_map(|file| &file.findings).filter(|found| found.severity == severity).count();
     let (errors, warnings) = (of(Severity::Error), of(Severity::Warning));
     if arguments.json {
-        print(&as_json(&files));
+        print(&format!("{:#}\n", as_json(&files)));
     } else if arguments.sarif {
-        print(&as_sarif(&files));
+        print(&format!("{:#}\n", as_sarif(&files)));
     } else {
         for file in &files {
             eprint!("{}", file.report(io::stderr().is_terminal()));
@@ -73,10 +73,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
         if errors + warnings > 0 {
             eprintln!("{} and {}", counted(errors, "error"), counted(warnings, "warning"));
         } else if !unread {
-            println!("{} clean", counted(files.len(), "file"));
+            print(&format!("{} clean\n", counted(files.len(), "file")));
         }
         if let [single] = files.as_slice() {
-            print!("{}", distances(single));
+            print(&distances(single));
         }
     }
     Ok(match (unread, errors + warnings) {
@@ -101,9 +101,9 @@ fn compare(loaded: &mut Loaded, recording: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-fn print(document: &serde_json::Value) {
+fn print(text: &str) {
     // Whoever reads may have enough of it.
-    let _ = writeln!(io::stdout(), "{document:#}");
+    let _ = io::stdout().write_all(text.as_bytes());
 }
 
 fn as_json(files: &[Loaded]) -> serde_json::Value {

@@ -64,7 +64,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     for (path, text) in [("systemd/system/sidelight.service", &text), ("sysusers.d/sidelight.conf", &sysusers)] {
         let path = arguments.root.join(own).join(path);
         write(&path, text).map_err(|problem| Failure::Write { path: path.clone(), problem })?;
-        println!("{}", path.display());
+        let _ = writeln!(io::stdout(), "{}", path.display());
     }
     if !arguments.packaged {
         next_steps(&config, installation.as_ref(), &arguments.user);

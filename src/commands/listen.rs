@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use super::hearing::{Hearing, Turn};
-use super::{Failure, spans};
+use super::{Failure, size, spans};
 use crate::draw::Size;
 use crate::feed::Event;
 use crate::readings::Moment;
@@ -38,19 +38,11 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     write: Option<PathBuf>,
     /// The panel that it is made for
-    #[arg(long, value_name = "SIZE", default_value = "128x64", value_parser = panel, requires = "write")]
+    #[arg(long, value_name = "SIZE", default_value = "128x64", value_parser = size::parse, requires = "write")]
     panel: Size,
     /// Overwrite a layout that is there
     #[arg(long, requires = "write")]
     force: bool,
-}
-
-fn panel(text: &str) -> Result<Size, String> {
-    match text {
-        "128x32" => Ok(Size::new(128, 32)),
-        "128x64" => Ok(Size::new(128, 64)),
-        _ => Err("write 128x32 or 128x64".into()),
-    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {

@@ -36,6 +36,8 @@ mod replay;
 mod run;
 #[cfg(feature = "pictures")]
 mod sheet;
+#[cfg(any(feature = "i2c", feature = "recording"))]
+mod size;
 #[cfg(feature = "pictures")]
 mod spans;
 #[cfg(feature = "pictures")]

@@ -13,7 +13,7 @@ use crate::panel::{Controller, Setup};
 use crate::service::buses::{Roots, Survey};
 use crate::service::{Bus, Device, Outlet, Place, Trouble};
 
-use super::Failure;
+use super::{Failure, size};
 
 mod advice;
 
@@ -42,20 +42,11 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "PANEL")]
     draw: Option<Place>,
     /// Size of that panel
-    #[arg(long, value_name = "SIZE", default_value = "128x32", value_parser = size, requires = "draw")]
+    #[arg(long, value_name = "SIZE", default_value = "128x32", value_parser = size::parse, requires = "draw")]
     size: Size,
     /// Turn the test picture by 180 degrees
     #[arg(long, requires = "draw")]
     rotated: bool,
-}
-
-/// The sizes of panels that there are.
-fn size(text: &str) -> Result<Size, String> {
-    match text {
-        "128x32" => Ok(Size::new(128, 32)),
-        "128x64" => Ok(Size::new(128, 64)),
-        _ => Err("write 128x32 or 128x64".into()),
-    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {

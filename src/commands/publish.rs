@@ -16,7 +16,7 @@ use tokio::time::sleep_until;
 use super::connection::Connection;
 use super::{Failure, spans};
 use crate::feed::{Event, Filter, LARGEST_PAYLOAD, Session};
-use crate::language::Severity;
+use crate::language::has_errors;
 use crate::service::{DoorTopics, PrivateKey, compile, read_start};
 use roll::Roll;
 
@@ -67,7 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let bytes = read_start(path, LARGEST_PAYLOAD + 1)?;
     let loaded = compile(&bytes, path);
     eprint!("{}", loaded.report(io::stderr().is_terminal()));
-    if loaded.findings.iter().any(|finding| finding.severity == Severity::Error) {
+    if has_errors(&loaded.findings) {
         return Ok(ExitCode::from(1));
     }
     let payload = match &arguments.key {
@@ -120,9 +120,10 @@ async fn deliver(mut session: Session, roll: &mut Roll, arguments: &Arguments) -
     let (mut listening, mut end) = (None, Instant::now() + arguments.within);
     let (mut connected, mut was_connected, mut publishing) = (false, false, false);
     let mut progress = Progress { told: String::new() };
+    let all_are_known = !arguments.doors.iter().any(Filter::has_wildcards);
     loop {
         let now = Instant::now();
-        if !publishing && listening.is_some_and(|until| now >= until || !roll.may_grow(&arguments.doors)) {
+        if !publishing && listening.is_some_and(|until| now >= until || all_are_known) {
             if roll.is_empty() {
                 let doors: Vec<String> = arguments.doors.iter().map(|door| format!("{door}")).collect();
                 let nobody = format!(

@@ -144,10 +144,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(outside)?;
     runtime.block_on(async {
         let reports = Reports::open(&installation.reporting, supervisor).map_err(outside)?;
-        let mut service =
-            Service::new(settings, shows, random).and_then(|service| service.reporting(reports)).map_err(outside)?;
+        let mut service = Service::new(settings, shows, random).map_err(outside)?.reporting(reports);
         if let Some(door) = door {
-            service = service.taking(door).map_err(outside)?;
+            service = service.taking(door);
         }
         if let Some(file) = installation.state {
             service = service.keeping(file);

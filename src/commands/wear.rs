@@ -3,6 +3,7 @@
 //! What enters is the ledger that `run` keeps, or a layout with a recording; what leaves are a forecast in words and a picture of the panel.
 
 use std::fmt::Write as _;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -42,7 +43,8 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Failure> {
     let wear = worn(arguments)?;
-    print!("{}", told(&arguments.file, &wear, arguments.half_life));
+    // Whoever reads may have enough of it.
+    let _ = io::stdout().write_all(told(&arguments.file, &wear, arguments.half_life).as_bytes());
     if let Some(out) = &arguments.out {
         let outside = |problem: image::ImageError| Failure::Outside(problem.to_string());
         let png = picture::shades(wear.size(), arguments.scale, wear.shades());

@@ -10,7 +10,6 @@ use std::fmt;
 use embedded_graphics_core::draw_target::DrawTarget;
 use embedded_graphics_core::geometry::OriginDimensions;
 use embedded_graphics_core::pixelcolor::BinaryColor;
-
 use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
 use super::{Bitmap, Point, Rectangle, Size};

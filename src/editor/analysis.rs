@@ -2,7 +2,7 @@
 //!
 //! What enters are a text and a way to outline faces; what leaves is all that the answers to an editor are made of.
 
-use crate::language::{self, Declared, Finding, Span};
+use crate::language::{self, Declared, Span};
 use crate::service::{Understood, understand};
 
 /// A text as far as it could be understood.
@@ -25,7 +25,7 @@ impl Analysis {
 
     /// Whether an error keeps anybody from saying what every part of it means.
     pub fn is_damaged(&self) -> bool {
-        has_errors(&self.understood.findings)
+        language::has_errors(&self.understood.findings)
     }
 
     /// What stands at a place.
@@ -37,11 +37,6 @@ impl Analysis {
     pub fn declared_as(&self, name: &str) -> Option<&Declared> {
         self.declared.iter().find(|declared| declared.name == name)
     }
-}
-
-/// Whether one of the findings is an error.
-pub fn has_errors(findings: &[Finding]) -> bool {
-    findings.iter().any(|finding| finding.severity == language::Severity::Error)
 }
 
 /// A text and the place of the `|` in it, for tests.

@@ -6,9 +6,9 @@
 use std::collections::BTreeSet;
 
 use crate::language::tokens::{TokenKind, tokenize};
-use crate::language::{self, Declared, Span};
+use crate::language::{self, Declared, Span, has_errors};
 
-use super::analysis::{Analysis, has_errors};
+use super::analysis::Analysis;
 use super::names::{Named, NamedKind, named_at, parts};
 
 /// The longest new name, in bytes; it is written at each of its places.

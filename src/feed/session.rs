@@ -127,6 +127,11 @@ impl Session {
         })
     }
 
+    /// The same session, which subscribes to these filters instead; to be asked for before the first [`Session::next`].
+    pub fn hearing(self, filters: Vec<Filter>) -> Self {
+        Self { filters: filters.into(), ..self }
+    }
+
     /// Waits for the next event. To give up waiting loses nothing, so that it may stand in a `select!`. Must be awaited in a
     /// tokio runtime with network and time.
     pub async fn next(&mut self) -> Event {

@@ -32,6 +32,11 @@ pub struct Finding {
     pub related: Vec<(Span, String)>,
 }
 
+/// Whether one of the findings is an error.
+pub fn has_errors(findings: &[Finding]) -> bool {
+    findings.iter().any(|finding| finding.severity == Severity::Error)
+}
+
 /// More characters than anybody reads: a name may be as long as the file.
 const MOST_CHARACTERS: usize = 800;
 

@@ -26,7 +26,7 @@ pub use check::check;
 pub(crate) use check::say_once;
 #[cfg(feature = "editor")]
 pub use check::{CURVE, Declared, Means, declared, functions};
-pub use finding::{Finding, Severity};
+pub use finding::{Finding, Severity, has_errors};
 pub use nearest::nearest;
 pub use parser::{MAX_DEPTH, MAX_FINDINGS, MAX_OPERATORS, parse, parse_format};
 pub use source::{MAX_BYTES, decode};

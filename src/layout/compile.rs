@@ -10,7 +10,7 @@ use crate::draw::{BarShape, Point, Rectangle, Size, TrendShape};
 use crate::faces::{Catalogue, Legibility, Strike, icons};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
-use crate::language::{self, Finding, Severity};
+use crate::language::{self, Finding};
 use crate::panel::Glass;
 
 use super::boxes::{Natural, Placed, boxes};
@@ -44,7 +44,7 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
     let screens = layout.screens.iter().map(|screen| compiler.screen(layout, screen)).collect();
     let readings = layout.readings.iter().map(|reading| reading.spec.clone()).collect();
     language::say_once(&mut compiler.findings);
-    let failed = compiler.findings.iter().any(|finding| finding.severity == Severity::Error);
+    let failed = language::has_errors(&compiler.findings);
     let mut program = Program {
         size: layout.panel,
         glass: layout.glass,

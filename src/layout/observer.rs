@@ -125,6 +125,11 @@ impl Observer {
         self.rejects[reading] = u32::try_from(count).unwrap_or(MOST_REJECTS).min(MOST_REJECTS);
     }
 
+    /// Whether the broker is connected, as far as anybody said.
+    pub fn is_linked(&self) -> bool {
+        self.linked
+    }
+
     /// Takes whether the broker is connected.
     pub fn set_link(&mut self, linked: bool) {
         self.linked = linked;

@@ -188,6 +188,11 @@ impl Renderer {
         self.observer.set_rejects(index, count);
     }
 
+    /// Whether the broker is connected, as far as anybody said.
+    pub fn is_linked(&self) -> bool {
+        self.observer.is_linked()
+    }
+
     /// Takes whether the broker is connected: it is, unless somebody says otherwise.
     pub fn set_link(&mut self, linked: bool) {
         self.observer.set_link(linked);

@@ -67,8 +67,8 @@ async fn until(instant: Option<Instant>) {
 }
 
 impl Live {
-    /// A desk for a layout file whose readings follow a source, which [`feed`](Self::feed) or [`replay`](Self::replay) names then. Must be called in a tokio runtime with network and time. What
-    /// cannot be watched is handed to `lament` in words.
+    /// A desk for a layout file whose readings follow a source, which [`feed`](Self::feed) or [`replay`](Self::replay) names then. Must
+    /// be called in a tokio runtime with network and time. What cannot be watched is handed to `lament` in words.
     ///
     /// # Errors
     /// [`Unreadable`] if there is no such file; a broken layout is none.

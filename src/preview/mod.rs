@@ -1,8 +1,8 @@
 //! The preview: a layout on a laptop, with a control for each reading, as a page in the browser or in a terminal.
 //!
-//! What enters are a layout file as it is saved, what somebody asks for, and messages of a broker or a recording if one is named; what leaves is a
-//! page on loopback, or lines in a terminal. The [`Desk`] is the pure part: the picture that controls and layout give. It never
-//! writes a file, serves nothing that is not part of the program, and listens on 127.0.0.1 only.
+//! What enters are a layout file as it is saved, what somebody asks for, and messages of a broker or a recording if one is named; what
+//! leaves is a page on loopback, or lines in a terminal. The [`Desk`] is the pure part: the picture that controls and layout give. It
+//! never writes a file, serves nothing that is not part of the program, and listens on 127.0.0.1 only.
 
 mod control;
 mod desk;

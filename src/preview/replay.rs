@@ -79,7 +79,6 @@ pub struct Replay {
     followed: Option<Followed>,
     run: Option<Run>,
     trouble: Option<String>,
-    version: u64,
 }
 
 impl Replay {
@@ -90,7 +89,7 @@ impl Replay {
     pub fn open(path: &Path) -> Result<Self, OpenError> {
         let begun = open(path)?.header().begun;
         let (at, path) = (Moment::default(), path.into());
-        Ok(Self { path, begun, at, playing: None, work: None, followed: None, run: None, trouble: None, version: 0 })
+        Ok(Self { path, begun, at, playing: None, work: None, followed: None, run: None, trouble: None })
     }
 
     /// Begins to follow a program's course; what was under way for another is given up. Must be called in a tokio runtime.
@@ -113,7 +112,6 @@ impl Replay {
             let course = Course::follow(Arc::clone(&program), &excerpt, contrast, &given_up);
             Ok(Followed { program, filters, excerpt, course: course.map_err(|problem| problem.to_string())? })
         });
-        self.version += 1;
         self.work = Some(Work { given_up, handle });
     }
 
@@ -122,7 +120,6 @@ impl Replay {
         let Some(work) = &mut self.work else { return std::future::pending().await };
         let done = (&mut work.handle).await;
         self.work = None;
-        self.version += 1;
         match done {
             Ok(Ok(followed)) => {
                 self.at = self.at.min(Moment::at(followed.course.span()));
@@ -233,10 +230,5 @@ impl Replay {
     /// The file's name.
     pub fn name(&self) -> String {
         self.path.file_name().unwrap_or(self.path.as_os_str()).to_string_lossy().into_owned()
-    }
-
-    /// Grows with each course that is begun or known.
-    pub fn version(&self) -> u64 {
-        self.version
     }
 }

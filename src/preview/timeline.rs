@@ -63,7 +63,7 @@ fn states(specs: &[ReadingSpec], seen: &[Seen]) -> String {
 /// The line: how long, from when, and how each reading stood along it.
 pub fn line(desk: &Desk, replay: &Replay) -> Value {
     let mut told = json!({
-        "file": replay.name(), "number": replay.version(), "ready": replay.is_ready(), "trouble": replay.trouble(),
+        "file": replay.name(), "ready": replay.is_ready(), "trouble": replay.trouble(),
         "course": null,
     });
     if let Some(good) = desk.good()

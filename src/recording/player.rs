@@ -31,7 +31,6 @@ pub struct Player<I, E> {
     stamp: Stamp,
     now: Moment,
     drawn: bool,
-    linked: bool,
     messages: u64,
 }
 
@@ -42,7 +41,7 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
         let mut pane = Pane::new(program, start);
         let drawn = pane.update(start, &begun.civil());
         let ahead = entries.next();
-        Self { pane, entries, ahead, begun: begun.time, stamp: begun, now: start, drawn, linked: true, messages: 0 }
+        Self { pane, entries, ahead, begun: begun.time, stamp: begun, now: start, drawn, messages: 0 }
     }
 
     /// When the next thing happens: an entry, or a picture that changes by itself before it. `None` once the entries are over, and
@@ -105,17 +104,12 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
                 let payload = vec![0; bytes.min(LARGEST_STAND_IN)];
                 Message { topic, payload, retained: false, delivery: Delivery::AtMostOnce }
             }
-            Heard::Subscribed => return self.link(true),
-            Heard::Lost => return self.link(false),
+            Heard::Subscribed => return self.pane.set_link(true),
+            Heard::Lost => return self.pane.set_link(false),
             Heard::Ended => return,
         };
         self.messages += 1;
         self.pane.accept(&message, self.now);
-    }
-
-    fn link(&mut self, linked: bool) {
-        self.linked = linked;
-        self.pane.set_link(linked);
     }
 
     fn update(&mut self) {
@@ -152,7 +146,7 @@ impl<E, I: Iterator<Item = Result<Entry, E>>> Player<I, E> {
 
     /// Whether the recorder was connected; it is taken to have been before the recording says otherwise.
     pub fn is_linked(&self) -> bool {
-        self.linked
+        self.pane.renderer().is_linked()
     }
 
     /// How many messages were played.

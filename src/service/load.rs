@@ -9,7 +9,7 @@ use std::sync::Arc;
 use crate::faces::Catalogue;
 use crate::language::model::{Face, Layout, Text, TextPart};
 use crate::language::syntax::Document;
-use crate::language::{self, Finding, Severity, report};
+use crate::language::{self, Finding, report};
 use crate::layout::{self, Program};
 
 use super::files::{Unreadable, read_start};
@@ -100,12 +100,12 @@ pub struct Understood {
 pub fn understand(text: &str, font: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>) -> Understood {
     let (document, mut findings) = language::parse(text);
     let (layout, mut more) = language::check(&document);
-    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+    if language::has_errors(&findings) {
         // What stood where the parser could not read on might have used it.
         more.retain(|finding| finding.name != "never used");
     }
     findings.extend(more);
-    let damaged = findings.iter().any(|finding| finding.severity == Severity::Error);
+    let damaged = language::has_errors(&findings);
     let mut program = None;
     if let Some(layout) = layout.as_ref().filter(|_| !damaged) {
         let mut catalogue = Catalogue::new();

@@ -267,15 +267,15 @@ impl Service {
             });
             pane.set_link(self.reports.link.connected);
             let drawn = pane.update(now, &time);
-            let present = (orbit::place(pane.program().shift, now), pane.brightness());
-            let before = std::mem::replace(presented, present);
-            if drawn || present.0 != before.0 {
-                let shifted = (present.0 != Point::zero()).then(|| pane.frame().shifted(present.0));
+            let (place, brightness) = (orbit::place(pane.program().shift, now), pane.brightness());
+            let (place_before, brightness_before) = std::mem::replace(presented, (place, brightness));
+            if drawn || place != place_before {
+                let shifted = (place != Point::zero()).then(|| pane.frame().shifted(place));
                 let frame = shifted.as_ref().unwrap_or(pane.frame());
                 show.writers.iter().for_each(|writer| writer.show(frame));
             }
-            if present.1 != before.1 {
-                show.writers.iter().for_each(|writer| writer.dim(present.1));
+            if brightness != brightness_before {
+                show.writers.iter().for_each(|writer| writer.dim(brightness));
             }
             witness.see(now, Happening::Updated { layout, pane, drawn });
         }

@@ -290,7 +290,7 @@ mod tests {
 
     #[test]
     fn a_door_may_write_where_its_layout_lies() {
-        let door = format!("[door]\ntopic = \"cellar/doors/brine\"\nsigned-by = \"/home/anna/key\"\n{BUS}");
+        let door = format!("[door]\ntopic = \"cellar/doors/brine\"\nsigned-by = \"/home/cellar/key\"\n{BUS}");
         let unit = text("/etc/sidelight/sidelight.toml", Some(&door), "sidelight").unwrap();
         assert_eq!(lines(&unit, "ReadWritePaths"), ["-/etc/sidelight"]);
         assert_eq!(lines(&unit, "ProtectHome"), ["read-only"]);
@@ -299,7 +299,7 @@ mod tests {
     #[test]
     fn homes_are_hidden_unless_something_lies_there() {
         assert_eq!(lines(&text("/etc/s.toml", None, "door").unwrap(), "ProtectHome"), ["yes"]);
-        assert_eq!(lines(&text("/home/anna/s.toml", None, "door").unwrap(), "ProtectHome"), ["read-only"]);
+        assert_eq!(lines(&text("/home/cellar/s.toml", None, "door").unwrap(), "ProtectHome"), ["read-only"]);
     }
 
     #[test]

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::feed::{Filter, Message, Topic};
+use crate::feed::{Message, Topic};
 use crate::service::{Answer, DoorTopics, Verdict, digest};
 
 /// Doors that one call can reach.
@@ -75,11 +75,6 @@ impl Roll {
 
     pub fn is_empty(&self) -> bool {
         self.doors.is_empty()
-    }
-
-    /// Whether a door may turn up that is not entered yet.
-    pub fn may_grow(&self, filters: &[Filter]) -> bool {
-        filters.iter().any(Filter::has_wildcards)
     }
 
     /// Hands the layout to `publish` for each door that was not told yet, until that has no room.

@@ -21,7 +21,7 @@ use crate::formulas::Bounds;
 
 use super::model::Layout;
 use super::syntax::Document;
-use super::{Allowances, Finding, MAX_FINDINGS, Severity, each};
+use super::{Allowances, Finding, MAX_FINDINGS, each, has_errors};
 
 #[cfg(feature = "editor")]
 pub use curve::NAME as CURVE;
@@ -48,7 +48,7 @@ pub fn check(document: &Document) -> (Option<Layout>, Vec<Finding>) {
                 .help("mend the first ones and check again"),
         );
     }
-    let failed = findings.iter().any(|finding| finding.severity == Severity::Error);
+    let failed = has_errors(&findings);
     (layout.filter(|_| !failed).map(|layout| Layout { allowances, ..layout }), findings)
 }
 

@@ -11,7 +11,7 @@ use crate::formulas::{Bounds, Compiled};
 use crate::language::model::{Layout, Reading, Screen, Value};
 use crate::language::syntax::{Document, Expression, ExpressionKind, Span, Statement};
 use crate::language::words::{self, ANYWHERE, ELEMENTS, PANELS, STATEMENTS};
-use crate::language::{Allowances, Finding, Severity, nearest};
+use crate::language::{Allowances, Finding, has_errors, nearest};
 use crate::panel::Glass;
 use crate::readings::{Pick, ReadingSpec};
 use crate::units::{self, Unit};
@@ -117,7 +117,7 @@ impl Checker {
         }
         sense::screens(&screens, &mut self.findings);
         // Where something is wrong, what it would have used cannot be told.
-        if !self.findings.iter().any(|finding| finding.severity == Severity::Error) {
+        if !has_errors(&self.findings) {
             self.scope.report_unused(&mut self.findings);
         }
         let Panel { size: panel, glass, shift } = panel?.0;

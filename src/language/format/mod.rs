@@ -9,7 +9,7 @@ mod places;
 #[cfg(test)]
 mod tests;
 
-use super::{Finding, Severity, decode, parse};
+use super::{Finding, decode, has_errors, parse};
 
 /// The columns beyond which a statement goes on in a further line, before one of its named arguments.
 const MAX_COLUMNS: usize = 110;
@@ -31,7 +31,7 @@ pub enum Refusal {
 /// Where the layout cannot be parsed, and where its form would be another layout.
 pub fn canonical(text: &str) -> Result<String, Refusal> {
     let (document, findings) = parse(text);
-    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+    if has_errors(&findings) {
         return Err(Refusal::Damaged(findings));
     }
     let mut lines = lines::lines(text);

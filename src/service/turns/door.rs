@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use super::{Service, ServiceError, digest};
-use crate::feed::{Event, Session};
+use super::{Service, digest};
+use crate::feed::Event;
 use crate::language::MAX_BYTES;
 use crate::readings::Moment;
 use crate::service::door::{Arrival, Door};
@@ -16,17 +16,14 @@ const MODE: u32 = 0o666;
 
 impl Service {
     /// The same service, whose layout may come from the broker. It must have one layout only, and that in a file.
-    ///
-    /// # Errors
-    /// [`ServiceError::Settings`] if the settings contradict themselves.
-    pub fn taking(mut self, door: Door) -> Result<Self, ServiceError> {
+    pub fn taking(mut self, door: Door) -> Self {
         if let Some(path) = self.running.first().and_then(|running| running.show.source.path()) {
             files::sweep(path);
         }
         self.door = Some(door);
         self.filters = self.wanted();
-        self.session = Session::new(&self.settings, self.filters.clone(), self.random.fork())?;
-        Ok(self)
+        self.session = self.session.hearing(self.filters.clone());
+        self
     }
 
     /// Takes in what an event brings for the door.

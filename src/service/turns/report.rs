@@ -4,7 +4,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::{Running, Service, ServiceError, filters};
+use super::{Running, Service, filters};
 use crate::feed::{Event, Filter, Session};
 use crate::readings::Moment;
 use crate::service::health::page::{Answer, Question, Subject};
@@ -21,17 +21,14 @@ const LEAVING: Duration = Duration::from_millis(500);
 
 impl Service {
     /// The same service, which tells of its health.
-    ///
-    /// # Errors
-    /// [`ServiceError::Settings`] if the settings contradict themselves.
-    pub fn reporting(mut self, reports: Reports) -> Result<Self, ServiceError> {
+    pub fn reporting(mut self, reports: Reports) -> Self {
         for writer in self.writers() {
             writer.tally().call(Arc::clone(&reports.panels));
         }
         self.reports = reports;
         self.filters = self.wanted();
-        self.session = Session::new(&self.settings, self.filters.clone(), self.random.fork())?;
-        Ok(self)
+        self.session = self.session.hearing(self.filters.clone());
+        self
     }
 
     /// What all layouts together have to hear, each filter once, and what is said of the program in its name.
