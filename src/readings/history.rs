@@ -57,6 +57,8 @@ pub struct History {
     hold: Option<Duration>,
     /// The parts, each at its number modulo their count; the last part is `newest`.
     parts: Vec<Part>,
+    /// All parts but the one that is being filled, taken together: what a figure needs of them, without a look at each.
+    before: Part,
     /// The number of the part that is being filled, counted from the start of the window's own clock; of today, the day.
     newest: u64,
     /// How far the window's own clock is ahead of the caller's, so that a past may lie before the caller's began.
@@ -92,8 +94,26 @@ impl Part {
         self.last = number;
     }
 
+    /// This part and the one that comes after it as one.
+    fn then(self, later: Part) -> Part {
+        let area = self.area + later.area;
+        if self.count == 0 || later.count == 0 {
+            return Part { area, ..if self.count == 0 { later } else { self } };
+        }
+        Part {
+            count: self.count.saturating_add(later.count),
+            least: self.least.min(later.least),
+            greatest: self.greatest.max(later.greatest),
+            sum: self.sum + later.sum,
+            first: self.first,
+            last: later.last,
+            area,
+        }
+    }
+
     fn mean(&self) -> f64 {
-        self.sum / f64::from(self.count)
+        // Rounding must not carry the mean out of its range.
+        (self.sum / f64::from(self.count)).clamp(self.least, self.greatest)
     }
 }
 
@@ -109,8 +129,8 @@ impl History {
             Span::Last(_) => PARTS + 1,
             Span::Today => 1,
         };
-        let (parts, start) = (vec![Part::default(); parts], Moment::default());
-        Self { span, hold, parts, newest: 0, ahead: Duration::ZERO, last: None, settled: start }
+        let (parts, before) = (vec![Part::default(); parts], Part::default());
+        Self { span, hold, parts, before, newest: 0, ahead: Duration::ZERO, last: None, settled: Moment::default() }
     }
 
     /// How far back it reaches.
@@ -141,6 +161,9 @@ impl History {
                 let moved = newest > self.newest;
                 self.newest = self.newest.max(newest);
                 self.settle(now);
+                if moved {
+                    self.sum_up();
+                }
                 moved
             }
             Span::Today => {
@@ -201,43 +224,35 @@ impl History {
         self
     }
 
+    /// The parts, oldest first.
+    fn in_order(&self) -> impl Iterator<Item = &Part> {
+        let (newer, older) = self.parts.split_at((self.place(self.newest) + 1) % self.parts.len());
+        older.iter().chain(newer)
+    }
+
     /// The parts with something in them, oldest first, each with its place from the oldest.
     fn heard(&self) -> impl Iterator<Item = (usize, &Part)> {
-        let (newer, older) = self.parts.split_at((self.place(self.newest) + 1) % self.parts.len());
-        older.iter().chain(newer).enumerate().filter(|(_, part)| part.count > 0)
+        self.in_order().enumerate().filter(|(_, part)| part.count > 0)
+    }
+
+    /// Takes together all parts but the newest.
+    fn sum_up(&mut self) {
+        let before = self.parts.len() - 1;
+        self.before = self.in_order().take(before).fold(Part::default(), |all, part| all.then(*part));
     }
 
     /// A figure of the window; `None` where nothing in it tells.
     pub fn figure(&self, figure: Figure) -> Option<f64> {
-        // Neither ends nor counts depend on the order of the parts, and sums only in their last bit.
-        let parts = self.parts.iter().filter(|part| part.count > 0);
+        let all = self.before.then(self.parts[self.place(self.newest)]);
+        let heard = |number: f64| (all.count > 0).then_some(number);
         match figure {
-            Figure::Lowest => parts.map(|part| part.least).reduce(f64::min),
-            Figure::Highest => parts.map(|part| part.greatest).reduce(f64::max),
-            Figure::Mean => {
-                let mut parts = self.heard().map(|(_, part)| part);
-                let first = *parts.next()?;
-                let all = parts.fold(first, |all, part| Part {
-                    count: all.count.saturating_add(part.count),
-                    least: all.least.min(part.least),
-                    greatest: all.greatest.max(part.greatest),
-                    sum: all.sum + part.sum,
-                    ..all
-                });
-                // Rounding must not carry the mean out of its range.
-                Some(all.mean().clamp(all.least, all.greatest))
-            }
-            Figure::Change => {
-                let mut parts = self.heard().map(|(_, part)| part);
-                let first = parts.next()?;
-                Some(parts.last().unwrap_or(first).last - first.first)
-            }
+            Figure::Lowest => heard(all.least),
+            Figure::Highest => heard(all.greatest),
+            Figure::Mean => heard(all.mean()),
+            Figure::Change => heard(all.last - all.first),
             Figure::Slope => self.slope(),
-            Figure::Integral => {
-                self.last?;
-                Some(self.parts.iter().map(|part| part.area).sum())
-            }
-            Figure::Count => Some(f64::from(parts.fold(0, |sum: u32, part| sum.saturating_add(part.count)).min(MOST))),
+            Figure::Integral => self.last.map(|_| all.area),
+            Figure::Count => Some(f64::from(all.count.min(MOST))),
         }
     }
 

@@ -267,6 +267,7 @@ impl Stored {
             let place = history.place(newest % count + count - u64::from(*back));
             history.parts[place] = *part;
         }
+        history.sum_up();
         let stored = Moment::at(Duration::from_nanos(own));
         history.ahead = (stored + silence).since(now);
         history.last = window.last.map(|(age, number)| (Moment::at(Duration::from_nanos(own - age)), number));
