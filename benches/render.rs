@@ -28,7 +28,8 @@ const LAYOUT: &str = "panel 128x32\n\
     } }\n";
 
 fn program(text: &str) -> Arc<Program> {
-    let (document, _) = language::parse(text);
+    let (document, findings) = language::parse(text);
+    assert!(findings.is_empty(), "{findings:?}");
     let (checked, findings) = language::check(&document);
     let checked = checked.unwrap_or_else(|| panic!("{findings:?}"));
     let (program, findings) = layout::compile(&checked, &Catalogue::new());
@@ -108,7 +109,7 @@ const DERIVED: &str = "panel 128x64\n\
     value near = spread < 2\n\
     screen door {\n\
       text \"{dew:.0} {frost:.0} {water:.0} {vapour:.0} {deficit:.1}\" size: 9\n\
-      text \"{wet:.0} {ratio:.0} {felt:.0} {if near then \\\"wet\\\" else \\\"dry\\\"}\" size: 9\n\
+      text \"{wet:.0} {ratio:.0} {felt:.0} {if near then \"wet\" else \"dry\"}\" size: 9\n\
       text \"{lowest(temp, 24h):.1} {highest(temp, 24h):.1} {mean(rh, 24h):.0}\" size: 9\n\
     }\n";
 

@@ -170,7 +170,7 @@ impl Sheet {
         let everything = Rectangle::new(Point::zero(), size);
         let mut frame = Frame::new(size);
         for (strike, pen, text) in &self.texts {
-            draw_text(&mut frame, strike, *pen, text, everything, Ink::Full);
+            draw_text(&mut frame.whole(), strike, *pen, text, Ink::Full);
         }
         self.rules.iter().for_each(|rule| frame.fill(*rule, Ink::Full));
         for (corner, panel) in &self.panels {

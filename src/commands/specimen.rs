@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use crate::draw::{Frame, Ink, Point, Rectangle, Size, advance, draw_text, picture};
+use crate::draw::{Frame, Ink, Point, Size, advance, draw_text, picture};
 use crate::faces::{Catalogue, FaceError, Strike, icons};
 
 use super::Failure;
@@ -119,9 +119,8 @@ impl Sheet {
     fn frame(&self) -> Frame {
         let size = Size::new((self.right + GAP).unsigned_abs(), self.bottom.unsigned_abs());
         let mut frame = Frame::new(size);
-        let everything = Rectangle::new(Point::zero(), size);
         for (strike, pen, text) in &self.texts {
-            draw_text(&mut frame, strike, *pen, text, everything, Ink::Full);
+            draw_text(&mut frame.whole(), strike, *pen, text, Ink::Full);
         }
         frame
     }

@@ -7,7 +7,7 @@ use crate::formulas::{Bounds, Evaluated};
 use crate::language::model::Direction;
 use crate::readings::State;
 
-use super::{Frame, Ink, Point, Rectangle, Size};
+use super::{Clipped, Ink, Point, Rectangle, Size};
 
 /// From this thickness on there is room for a dark line between outline and filling.
 const GAP_FROM: u32 = 7;
@@ -96,8 +96,20 @@ impl BarShape {
         Level { fill: (self.origin.min(end), self.origin.max(end)), beyond, state: value.state }
     }
 
+    /// Where two levels look different.
+    pub fn changed(&self, before: Level, now: Level) -> Rectangle {
+        // A cut between segments is seen as soon as there is filling on both sides of it.
+        if (before.beyond, before.state) != (now.beyond, now.state) || self.segments.is_some() {
+            return self.area;
+        }
+        let ((from, to), (new_from, new_to)) = (before.fill, now.fill);
+        let first = if from == new_from { to.min(new_to) } else { from.min(new_from) };
+        let last = if to == new_to { from.max(new_from) } else { to.max(new_to) };
+        self.outer(first + self.inset, last.saturating_sub(first), 0, self.thickness())
+    }
+
     /// Draws the bar; its box is dark before.
-    pub fn draw(&self, frame: &mut Frame, level: Level) {
+    pub fn draw(&self, frame: &mut Clipped<'_>, level: Level) {
         let (length, thickness) = (self.length(), self.thickness());
         self.draw_outline(frame, level.state);
         let inner = thickness - 2 * self.inset;
@@ -121,7 +133,7 @@ impl BarShape {
         }
     }
 
-    fn draw_outline(&self, frame: &mut Frame, state: State) {
+    fn draw_outline(&self, frame: &mut Clipped<'_>, state: State) {
         let ink = if state == State::Waiting { Ink::Half } else { Ink::Full };
         let (length, thickness) = (self.length() + 2 * self.inset, self.thickness());
         if self.inset == 0 {
@@ -151,7 +163,7 @@ impl BarShape {
         }
     }
 
-    fn draw_filling(&self, frame: &mut Frame, (from, to): (u32, u32), ink: Ink) {
+    fn draw_filling(&self, frame: &mut Clipped<'_>, (from, to): (u32, u32), ink: Ink) {
         let (thickness, inner) = (self.thickness(), self.thickness() - 2 * self.inset);
         frame.fill(self.inner(from, to - from, 0, inner), ink);
         if let Some(segments) = self.segments {
@@ -168,7 +180,7 @@ impl BarShape {
 
     /// An arrow head at the end that the number lies beyond, dark on a full filling and lit elsewhere; two notches where the bar
     /// is too thin for one.
-    fn draw_beyond(&self, frame: &mut Frame, beyond: Beyond, state: State) {
+    fn draw_beyond(&self, frame: &mut Clipped<'_>, beyond: Beyond, state: State) {
         let (length, inner) = (self.length(), self.thickness() - 2 * self.inset);
         let from_end = |distance: u32, wide: u32| match beyond {
             Beyond::Over => length.saturating_sub(distance + wide),

@@ -12,34 +12,7 @@ use embedded_graphics_core::geometry::OriginDimensions;
 use embedded_graphics_core::pixelcolor::BinaryColor;
 use embedded_graphics_core::{Pixel, geometry::Dimensions};
 
-use super::{Bitmap, Point, Rectangle, Size};
-
-/// How strongly something is drawn on glass that knows only on and off. The patterns are fixed to the panel, so that shapes
-/// that touch share one texture.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Ink {
-    /// Every pixel of the shape.
-    Full,
-    /// Half of the pixels, in bricks two wide and one tall: a straight or diagonal line of one pixel keeps half of itself in
-    /// any direction, which a checkerboard does not.
-    Half,
-    /// Diagonal lines four pixels apart.
-    Hatch,
-    /// Every pixel of the shape is put out.
-    Off,
-}
-
-impl Ink {
-    /// Which of the eight rows in column `x` this ink may touch; both patterns repeat every four rows and columns.
-    fn rows(self, x: usize) -> u8 {
-        match (self, x % 4) {
-            (Ink::Half, 0 | 1) => 0b0101_0101,
-            (Ink::Half, _) => 0b1010_1010,
-            (Ink::Hatch, column) => 0b0001_0001 << (3 - column),
-            _ => 0xff,
-        }
-    }
-}
+use super::{Bitmap, Clipped, Ink, Point, Rectangle, Size};
 
 /// A one-bit picture the size of a panel; a byte is eight rows of one column, least bit on top, page after page.
 #[derive(Clone, PartialEq, Eq)]
@@ -92,78 +65,30 @@ impl Frame {
         (x < self.size.width && y < self.size.height).then(|| ((y / 8 * self.size.width + x) as usize, y % 8))
     }
 
+    /// The frame, to be drawn on within `area` alone.
+    pub fn clipped(&mut self, area: Rectangle) -> Clipped<'_> {
+        Clipped::new(self.size, &mut self.bytes, area)
+    }
+
+    /// The frame, to be drawn on from edge to edge.
+    pub fn whole(&mut self) -> Clipped<'_> {
+        self.clipped(self.bounding_box())
+    }
+
     /// Fills a rectangle.
     pub fn fill(&mut self, area: Rectangle, ink: Ink) {
-        self.each_run(area, |run, mask, x| match ink {
-            Ink::Full if mask == 0xff => run.fill(0xff),
-            Ink::Off if mask == 0xff => run.fill(0),
-            Ink::Full => run.iter_mut().for_each(|byte| *byte |= mask),
-            Ink::Off => run.iter_mut().for_each(|byte| *byte &= !mask),
-            Ink::Half | Ink::Hatch => {
-                run.iter_mut().enumerate().for_each(|(offset, byte)| *byte |= mask & ink.rows(x + offset));
-            }
-        });
+        self.whole().fill(area, ink);
     }
 
     /// Turns lit pixels dark and dark ones lit within a rectangle.
     pub fn invert(&mut self, area: Rectangle) {
-        self.each_run(area, |run, mask, _| run.iter_mut().for_each(|byte| *byte ^= mask));
-    }
-
-    /// Puts the lit pixels of `bitmap` with its top left corner at `at`, cut to `clip` and to the frame.
-    pub fn blit(&mut self, bitmap: &Bitmap, at: Point, clip: Rectangle, ink: Ink) {
-        self.put(|page| bitmap.page(page), Rectangle::new(at, bitmap.size()), clip, ink);
-    }
-
-    /// Puts the lit pixels of a picture, whose pages `pages` gives, at its `place`, cut to `clip` and to the frame.
-    fn put<'a>(&mut self, pages: impl Fn(u32) -> &'a [u8], place: Rectangle, clip: Rectangle, ink: Ink) {
-        let (at, count) = (place.top_left, place.size.height.div_ceil(8) as i32);
-        let area = place.intersection(&clip).intersection(&self.bounding_box());
-        let Some(last) = area.bottom_right() else { return };
-        let first = area.top_left;
-        let (skip, columns) = ((first.x - at.x) as usize, area.size.width as usize);
-        let width = self.size.width as usize;
-        for page in first.y / 8..=last.y / 8 {
-            // Rows of this page that the cut leaves, and the picture's row that falls on the page's top row.
-            let mask = page_mask(page, first.y, last.y);
-            let row = page * 8 - at.y;
-            let upper = row.div_euclid(8);
-            let shift = row.rem_euclid(8) as u32;
-            let line = &mut self.bytes[page as usize * width + first.x as usize..][..columns];
-            let source = |page: i32| (page >= 0 && page < count).then(|| &pages(page as u32)[skip..][..columns]);
-            let x = first.x as usize;
-            match (source(upper), source(upper + 1).filter(|_| shift > 0)) {
-                (Some(high), Some(low)) => {
-                    let moved = high.iter().zip(low).map(|(high, low)| (high >> shift | low << (8 - shift)) & mask);
-                    combine(line, moved, x, ink);
-                }
-                (Some(high), None) => combine(line, high.iter().map(|byte| byte >> shift & mask), x, ink),
-                (None, Some(low)) => combine(line, low.iter().map(|byte| byte << (8 - shift) & mask), x, ink),
-                (None, None) => {}
-            }
-        }
-    }
-
-    /// Calls `change` for each page's run of bytes that hold pixels of `area`, with the rows concerned and the first column.
-    fn each_run(&mut self, area: Rectangle, change: impl Fn(&mut [u8], u8, usize)) {
-        let area = area.intersection(&self.bounding_box());
-        let Some(last) = area.bottom_right() else { return };
-        let first = area.top_left;
-        let width = self.size.width as usize;
-        for page in first.y / 8..=last.y / 8 {
-            let mask = page_mask(page, first.y, last.y);
-            change(
-                &mut self.bytes[page as usize * width..][first.x as usize..=last.x as usize],
-                mask,
-                first.x as usize,
-            );
-        }
+        self.whole().invert(area);
     }
 
     /// The same picture further to the right and down by so many pixels; what leaves the frame is gone, and what comes in is dark.
     pub fn shifted(&self, by: Point) -> Self {
-        let (mut shifted, all) = (Self::new(self.size), self.bounding_box());
-        shifted.put(|page| self.page(page), Rectangle::new(by, self.size), all, Ink::Full);
+        let mut shifted = Self::new(self.size);
+        shifted.whole().put(|page| self.page(page), Rectangle::new(by, self.size), Ink::Full);
         shifted
     }
 
@@ -171,27 +96,8 @@ impl Frame {
     pub fn from_pattern(rows: &[&str]) -> Self {
         let bitmap = Bitmap::from_pattern(rows);
         let mut frame = Self::new(bitmap.size());
-        frame.blit(&bitmap, Point::zero(), frame.bounding_box(), Ink::Full);
+        frame.whole().blit(&bitmap, Point::zero(), Ink::Full);
         frame
-    }
-}
-
-/// The rows of `page` that lie between the rows `first` and `last` of the frame.
-fn page_mask(page: i32, first: i32, last: i32) -> u8 {
-    let top = (first - page * 8).clamp(0, 7);
-    let bottom = (last - page * 8).clamp(0, 7);
-    (0xff << top) & (0xff >> (7 - bottom))
-}
-
-/// Combines source bytes, moved to the frame's rows, with a run of frame bytes that begins in column `x`.
-fn combine(line: &mut [u8], moved: impl Iterator<Item = u8>, x: usize, ink: Ink) {
-    let bytes = line.iter_mut().zip(moved);
-    match ink {
-        Ink::Full => bytes.for_each(|(byte, moved)| *byte |= moved),
-        Ink::Off => bytes.for_each(|(byte, moved)| *byte &= !moved),
-        Ink::Half | Ink::Hatch => {
-            bytes.enumerate().for_each(|(offset, (byte, moved))| *byte |= moved & ink.rows(x + offset));
-        }
     }
 }
 
@@ -291,7 +197,7 @@ mod tests {
                     }
                 }
             }
-            frame.blit(&bitmap, Point::new(x, y), clip, ink);
+            frame.clipped(clip).blit(&bitmap, Point::new(x, y), ink);
             prop_assert_eq!(frame, expected);
         }
 

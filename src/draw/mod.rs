@@ -5,6 +5,7 @@
 
 mod bar;
 mod bitmap;
+mod clipped;
 mod frame;
 pub mod picture;
 mod test_picture;
@@ -13,9 +14,10 @@ mod trend;
 
 pub use bar::{BarShape, Beyond, Level};
 pub use bitmap::Bitmap;
-pub use frame::{Frame, Ink};
+pub use clipped::{Clipped, Ink};
+pub use frame::Frame;
 pub use test_picture::test_picture;
-pub use text::{advance, covered_columns, draw_field, draw_text, ink_rows};
+pub use text::{advance, changed_columns, covered_columns, draw_field, draw_text, ink_rows};
 pub use trend::{Strokes, TrendShape};
 
 /// A place in pixels; x grows to the right, y grows downwards, and `(0, 0)` is the top left pixel of the panel.

@@ -5,7 +5,7 @@
 
 use embedded_graphics_core::geometry::{Dimensions, OriginDimensions};
 
-use super::{Frame, Ink, Point, Rectangle, Size, covered_columns, draw_text, ink_rows};
+use super::{Frame, Ink, Point, Size, covered_columns, draw_text, ink_rows};
 use crate::faces::{Catalogue, FaceError, Strike};
 
 /// The face of the size, and that of corners and name, with their figure heights.
@@ -34,7 +34,7 @@ pub fn test_picture(size: Size, name: &str, faces: &Catalogue) -> Result<Frame, 
     {
         let (first, last) = covered_columns(&letters, number);
         let x = if at_right { right - last } else { MARGIN - first };
-        draw_text(&mut frame, &letters, Point::new(x, baseline), number, glass, Ink::Full);
+        draw_text(&mut frame.whole(), &letters, Point::new(x, baseline), number, Ink::Full);
     }
 
     let size_text = format!("{}×{}", size.width, size.height);
@@ -49,6 +49,5 @@ pub fn test_picture(size: Size, name: &str, faces: &Catalogue) -> Result<Frame, 
 fn centred(frame: &mut Frame, strike: &Strike, baseline: i32, text: &str) {
     let (first, last) = covered_columns(strike, text);
     let x = (frame.size().width as i32 - (last - first)) / 2 - first;
-    let everything = Rectangle::new(Point::zero(), frame.size());
-    draw_text(frame, strike, Point::new(x, baseline), text, everything, Ink::Full);
+    draw_text(&mut frame.whole(), strike, Point::new(x, baseline), text, Ink::Full);
 }

@@ -5,16 +5,16 @@
 use crate::faces::Strike;
 use crate::readings::State;
 
-use super::{Frame, Ink, Point, Rectangle, Size};
+use super::{Clipped, Ink, Point, Rectangle, Size};
 
-/// Draws `text` with its baseline's left end at `pen`, cut to `clip`, and gives the pen's new x.
+/// Draws `text` with its baseline's left end at `pen`, and gives the pen's new x.
 ///
 /// The row at `pen.y` is the first one below the baseline. A character that the face lacks shows as a box.
-pub fn draw_text(frame: &mut Frame, strike: &Strike, pen: Point, text: &str, clip: Rectangle, ink: Ink) -> i32 {
+pub fn draw_text(frame: &mut Clipped<'_>, strike: &Strike, pen: Point, text: &str, ink: Ink) -> i32 {
     let mut x = pen.x;
     for character in text.chars() {
         let glyph = strike.glyph_or_missing(character);
-        frame.blit(&glyph.bitmap, Point::new(x + glyph.left, pen.y - glyph.rise), clip, ink);
+        frame.blit(&glyph.bitmap, Point::new(x + glyph.left, pen.y - glyph.rise), ink);
         x += glyph.advance as i32;
     }
     x
@@ -47,6 +47,34 @@ pub fn covered_columns(strike: &Strike, text: &str) -> (i32, i32) {
     columns.unwrap_or((0, 0))
 }
 
+/// The columns in which two texts look different, each with its pen's x and its characters; none if they look the same.
+pub fn changed_columns(strike: &Strike, before: (i32, &str), now: (i32, &str)) -> (i32, i32) {
+    let (mut before, mut now) = (placed(strike, before), placed(strike, now));
+    let mut columns: Option<(i32, i32)> = None;
+    loop {
+        let both = (before.next(), now.next());
+        if both == (None, None) {
+            return columns.unwrap_or((0, 0));
+        }
+        if both.0 != both.1 {
+            for (x, character) in [both.0, both.1].into_iter().flatten() {
+                let glyph = strike.glyph_or_missing(character);
+                let (left, right) = (x + glyph.left, x + glyph.left + glyph.bitmap.size().width as i32);
+                columns = Some(columns.map_or((left, right), |(first, last)| (first.min(left), last.max(right))));
+            }
+        }
+    }
+}
+
+/// Characters from a pen on, each with its own pen's x.
+fn placed<'a>(strike: &'a Strike, (mut x, text): (i32, &'a str)) -> impl Iterator<Item = (i32, char)> + 'a {
+    text.chars().map(move |character| {
+        let at = x;
+        x += strike.glyph_or_missing(character).advance as i32;
+        (at, character)
+    })
+}
+
 /// The rows that the ink of `text` covers: above the baseline and below it. Never less than the figure height above, so that
 /// neighbouring texts of one size stand on one line.
 pub fn ink_rows(strike: &Strike, text: &str) -> (i32, i32) {
@@ -64,24 +92,24 @@ pub fn ink_rows(strike: &Strike, text: &str) -> (i32, i32) {
 /// Live text has full strength and stale text half of it. Where there is no value, `text` is only a shape, `0` for each digit:
 /// nothing heard yet shows a dash for each of them, and a fault hatches the place. So the digits of a bad value never stand
 /// at full strength.
-pub fn draw_field(frame: &mut Frame, strike: &Strike, pen: Point, text: &str, state: State, clip: Rectangle) -> i32 {
+pub fn draw_field(frame: &mut Clipped<'_>, strike: &Strike, pen: Point, text: &str, state: State) -> i32 {
     match state {
-        State::Live => draw_text(frame, strike, pen, text, clip, Ink::Full),
-        State::Stale => draw_text(frame, strike, pen, text, clip, Ink::Half),
-        State::Waiting => draw_dashes(frame, strike, pen, text, clip),
+        State::Live => draw_text(frame, strike, pen, text, Ink::Full),
+        State::Stale => draw_text(frame, strike, pen, text, Ink::Half),
+        State::Waiting => draw_dashes(frame, strike, pen, text),
         State::Faulty => {
             let (left, right) = covered_columns(strike, text);
             let figure = strike.figure_height();
             let corner = Point::new(pen.x + left, pen.y - figure as i32);
             let place = Rectangle::new(corner, Size::new((right - left) as u32, figure));
-            frame.fill(place.intersection(&clip), Ink::Hatch);
+            frame.fill(place, Ink::Hatch);
             pen.x + advance(strike, text)
         }
     }
 }
 
 /// A dash at half height for each `0`, other characters as they are.
-fn draw_dashes(frame: &mut Frame, strike: &Strike, pen: Point, shape: &str, clip: Rectangle) -> i32 {
+fn draw_dashes(frame: &mut Clipped<'_>, strike: &Strike, pen: Point, shape: &str) -> i32 {
     let figure = strike.figure_height();
     let thickness = (figure / 8).max(1);
     let top = pen.y - (figure as i32 + thickness as i32) / 2;
@@ -90,10 +118,10 @@ fn draw_dashes(frame: &mut Frame, strike: &Strike, pen: Point, shape: &str, clip
     for character in shape.chars() {
         if character == '0' {
             let dash = Rectangle::new(Point::new(x + left, top), Size::new((right - left) as u32, thickness));
-            frame.fill(dash.intersection(&clip), Ink::Full);
+            frame.fill(dash, Ink::Full);
             x += strike.glyph_or_missing('0').advance as i32;
         } else {
-            x = draw_text(frame, strike, Point::new(x, pen.y), character.encode_utf8(&mut [0; 4]), clip, Ink::Full);
+            x = draw_text(frame, strike, Point::new(x, pen.y), character.encode_utf8(&mut [0; 4]), Ink::Full);
         }
     }
     x

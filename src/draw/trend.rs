@@ -6,7 +6,7 @@
 use crate::formulas::Bounds;
 use crate::readings::State;
 
-use super::{Frame, Ink, Point, Rectangle, Size};
+use super::{Clipped, Ink, Point, Rectangle, Size};
 
 /// Columns of hatching at the newest end while the reading is faulty.
 const FAULT: u32 = 6;
@@ -88,9 +88,9 @@ impl TrendShape {
     }
 
     /// Draws the trend; its box is dark before.
-    pub fn draw(&self, frame: &mut Frame, strokes: &Strokes) {
+    pub fn draw(&self, frame: &mut Clipped<'_>, strokes: &Strokes) {
         let Rectangle { top_left: Point { x, y }, size: Size { width, height } } = self.area;
-        let row = |row: u32, from: u32, length: u32, ink: Ink, frame: &mut Frame| {
+        let row = |row: u32, from: u32, length: u32, ink: Ink, frame: &mut Clipped<'_>| {
             let corner = Point::new(x + from as i32, y + row as i32);
             frame.fill(Rectangle::new(corner, Size::new(length, 1)), ink);
         };
@@ -135,6 +135,7 @@ impl TrendShape {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Frame;
     use super::*;
 
     fn drawn(numbers: &[Option<(f64, f64)>]) -> Vec<String> {
@@ -142,7 +143,7 @@ mod tests {
         let shape = TrendShape::new(Rectangle::new(Point::zero(), size), Bounds::new(0.0, 4.0), None);
         let (mut frame, mut strokes) = (Frame::new(size), Strokes::default());
         shape.strokes(numbers, State::Live, &mut strokes);
-        shape.draw(&mut frame, &strokes);
+        shape.draw(&mut frame.whole(), &strokes);
         let pixel = |x, y| if frame.pixel(Point::new(x, y)) { '#' } else { '.' };
         (0..5).map(|y| (0..size.width as i32).map(|x| pixel(x, y)).collect()).collect()
     }

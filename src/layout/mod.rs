@@ -11,6 +11,7 @@ mod fit;
 pub mod format;
 mod observer;
 mod overlap;
+mod picture;
 mod program;
 mod renderer;
 mod scene;
@@ -21,7 +22,8 @@ pub use compile::compile;
 pub use distance::{Readable, readable};
 #[cfg(feature = "editor")]
 pub use fit::{Widest, widest};
+pub use picture::Said;
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
-pub use renderer::{Renderer, Said};
+pub use renderer::Renderer;
 pub use scene::Scene;
 pub use situations::{Situation, situations, value_in_words, waves};

@@ -1,26 +1,23 @@
 //! Running a program: readings in, a frame out, and only what changed is drawn again.
 //!
 //! What enters are numbers with their states, and the time; what leaves is the frame, whether it changed, and when it will
-//! change by itself. Once a screen and its longest texts were shown, drawing allocates nothing.
+//! change by itself.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::ZonedDateTime;
 
-use crate::draw::{self, Frame, Ink, Level, Point, Rectangle, Strokes};
-use crate::faces::icons;
+use crate::draw::Frame;
 use crate::formulas::{Compiled, Evaluated, Given};
-use crate::language::Span;
-use crate::language::model::{Align, Choice};
-use crate::readings::history::{Figure, History, PARTS, Span as Window, Stored};
-use crate::readings::{Moment, ReadingSpec, State};
+use crate::language::clock;
+use crate::readings::history::{History, PARTS, Span as Window, Stored};
+use crate::readings::{Moment, ReadingSpec};
 
 use super::brightness::Brightness;
-use super::format;
 use super::observer::Observer;
-use super::program::{Drawing, Inputs, Item, Part, Program, Screen, TextRun};
-use crate::language::clock;
+use super::picture::{Known, Picture, Said};
+use super::program::{Inputs, Program, Screen};
 
 /// A program with the state of its readings and the picture that they give.
 #[derive(Clone, Debug)]
@@ -33,51 +30,15 @@ pub struct Renderer {
     time: (Moment, ZonedDateTime),
     /// The readings, and what is observed of them, that changed since the last picture.
     changed: Inputs,
-    frame: Frame,
-    /// The screen that the frame shows; none before the first picture, or while no screen's condition holds.
+    picture: Picture,
+    /// The screen that the picture shows; none before the first picture, or while no screen's condition holds.
     screen: Option<usize>,
     /// The screen whose turn it is, and since when.
     turn: (usize, Moment),
-    /// What each item of the screen shows.
-    shown: Vec<Shown>,
-    /// What an item is about to show, kept to be used again.
-    next: Shown,
-    /// What a history gives for a trend, kept to be used again.
-    columns: Vec<Option<(f64, f64)>>,
     /// What has to be looked at while each screen is shown, and last, while none is.
     watched: Vec<Inputs>,
     drawn_once: bool,
     brightness: Brightness,
-}
-
-/// What an item shows: equal means the same pixels.
-#[derive(Clone, Debug, Default, PartialEq)]
-struct Shown {
-    /// Whether it is drawn at all.
-    visible: bool,
-    /// Whether it stands at half strength because a condition around it is stale.
-    state: Option<State>,
-    /// A text's characters, all parts together.
-    text: String,
-    /// Where each part ends in `text`, and how far it can be believed.
-    parts: Vec<(usize, State)>,
-    /// A bar's level.
-    level: Option<Level>,
-    /// A trend's line.
-    strokes: Strokes,
-}
-
-/// What one element says, for people who cannot see the picture, for scripts and for tests.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Said {
-    /// `text`, `icon`, `bar` or `trend`.
-    pub kind: &'static str,
-    /// The element's place in the file.
-    pub span: Span,
-    /// The characters shown, the bar's number, or the lowest and the highest of a trend; empty where nothing is known.
-    pub content: String,
-    /// How far it can be believed.
-    pub state: State,
 }
 
 impl Renderer {
@@ -93,12 +54,9 @@ impl Renderer {
             observer: Observer::new(&program),
             time: (now, clock::unset()),
             changed,
-            frame: Frame::new(program.size),
+            picture: Picture::new(program.size),
             screen: None,
             turn: (first, now),
-            shown: Vec::new(),
-            next: Shown::default(),
-            columns: Vec::new(),
             watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
             drawn_once: false,
             brightness: Brightness::FULL,
@@ -113,7 +71,7 @@ impl Renderer {
 
     /// The picture as of the last [`draw`](Self::draw).
     pub fn frame(&self) -> &Frame {
-        &self.frame
+        self.picture.frame()
     }
 
     /// The name of the screen that is shown, if any is.
@@ -206,26 +164,18 @@ impl Renderer {
         if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
             self.compute_values();
         }
+        self.brightness = Brightness::under(&self.program.dims, &self.given());
+        let shown = self.choose_screen(now);
         let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
-        self.brightness = Brightness::under(&self.program.dims, &given);
-        let screen = self.choose_screen(now);
-        let program = Arc::clone(&self.program);
-        let redrawn = if screen != self.screen || !self.drawn_once {
-            self.screen = screen;
+        let known = Known { given, observer: &self.observer, time: &self.time.1 };
+        let screen = shown.map(|index| &self.program.screens[index]);
+        let redrawn = if shown != self.screen || !self.drawn_once {
+            self.screen = shown;
             self.drawn_once = true;
-            self.frame.fill(Rectangle::new(Point::zero(), program.size), Ink::Off);
-            if let Some(screen) = screen.map(|index| &program.screens[index]) {
-                // What is left over from a screen with more items keeps its buffers for the next turn.
-                let items = screen.items.len().max(self.shown.len());
-                self.shown.resize(items, Shown::default());
-                for (index, item) in screen.items.iter().enumerate() {
-                    self.refresh(index, item);
-                    self.draw_item(index, item);
-                }
-            }
+            self.picture.draw(screen, known);
             true
         } else {
-            screen.is_some_and(|index| self.redraw(&program.screens[index]))
+            screen.is_some_and(|screen| self.picture.redraw(screen, &self.changed, known))
         };
         self.changed.clear();
         redrawn
@@ -265,7 +215,7 @@ impl Renderer {
 
     /// Whether the item of the shown screen with this index is drawn: all conditions around it hold.
     pub fn is_drawn(&self, index: usize) -> bool {
-        self.shown.get(index).is_some_and(|shown| shown.visible)
+        self.picture.is_drawn(index)
     }
 
     /// What the picture says, an entry for each text and bar that is shown, in the order of the file.
@@ -277,29 +227,8 @@ impl Renderer {
     /// What the item of the shown screen with this index says, where it is drawn and says anything.
     pub fn said(&self, index: usize) -> Option<Said> {
         let item = self.program.screens[self.screen?].items.get(index)?;
-        let shown = self.shown.get(index).filter(|shown| shown.visible)?;
-        let floor = shown.state.unwrap_or(State::Live);
-        match &item.drawing {
-            Drawing::Text(run) => Some(Said {
-                kind: if shown.text.chars().any(|c| icons::name(c).is_some()) { "icon" } else { "text" },
-                span: item.span,
-                content: content(run, shown),
-                state: shown.parts.iter().map(|(_, state)| *state).fold(floor, State::max),
-            }),
-            Drawing::Bar { formula, .. } => {
-                let value = formula.evaluate(&self.given());
-                let content = if value.is_known() { value.number.to_string() } else { String::new() };
-                Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
-            }
-            Drawing::Trend { reading, history, .. } => {
-                let history = self.observer.history(*history);
-                let ends = history.figure(Figure::Lowest).zip(history.figure(Figure::Highest));
-                let content = ends.map_or(String::new(), |(lowest, highest)| format!("{lowest}..{highest}"));
-                let state = self.readings[*reading].state.max(floor);
-                Some(Said { kind: "trend", span: item.span, content, state })
-            }
-            Drawing::Line | Drawing::Invert => None,
-        }
+        let known = Known { given: self.given(), observer: &self.observer, time: &self.time.1 };
+        self.picture.said(index, item, known)
     }
 
     /// What expressions look at.
@@ -342,181 +271,4 @@ impl Renderer {
         }
         screens.get(self.turn.0).filter(|screen| screen.when.is_none()).map(|_| self.turn.0)
     }
-
-    /// Draws again the groups in which an item changed.
-    fn redraw(&mut self, screen: &Screen) -> bool {
-        let mut redrawn = false;
-        for group in &screen.groups {
-            let mut stale = false;
-            for &index in group {
-                let item = &screen.items[index];
-                let touched = item.inputs.meets(&self.changed) || item.clocks().next().is_some();
-                stale |= touched && self.refresh(index, item);
-            }
-            if stale {
-                group.iter().for_each(|&index| self.frame.fill(screen.items[index].ink, Ink::Off));
-                group.iter().for_each(|&index| self.draw_item(index, &screen.items[index]));
-                redrawn = true;
-            }
-        }
-        redrawn
-    }
-
-    /// Works out what an item shows now, and tells whether that differs from before.
-    fn refresh(&mut self, index: usize, item: &Item) -> bool {
-        let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
-        let next = &mut self.next;
-        next.visible = true;
-        next.state = None;
-        next.level = None;
-        next.strokes.clear();
-        next.text.clear();
-        next.parts.clear();
-        for condition in &item.when {
-            let condition = condition.evaluate(&given);
-            next.visible &= condition.holds();
-            if condition.state == State::Stale {
-                next.state = Some(State::Stale);
-            }
-        }
-        if next.visible {
-            match &item.drawing {
-                Drawing::Text(run) => {
-                    for part in &run.parts {
-                        let state = write_part(&mut next.text, part, &self.time.1, &given);
-                        next.parts.push((next.text.len(), state));
-                    }
-                }
-                Drawing::Bar { formula, shape } => {
-                    let mut value = formula.evaluate(&given);
-                    value.state = value.state.max(next.state.unwrap_or(State::Live));
-                    next.level = Some(shape.level(value));
-                }
-                Drawing::Trend { reading, history, shape } => {
-                    self.columns.resize(shape.columns(), None);
-                    self.observer.history(*history).trend(&mut self.columns);
-                    // A past that outlived its reading is old in any case.
-                    let state = match self.readings[*reading].state {
-                        State::Waiting if self.columns.iter().any(Option::is_some) => State::Stale,
-                        state => state.max(next.state.unwrap_or(State::Live)),
-                    };
-                    shape.strokes(&self.columns, state, &mut next.strokes);
-                }
-                Drawing::Line | Drawing::Invert => {}
-            }
-        }
-        let differs = self.shown[index] != self.next;
-        if differs {
-            std::mem::swap(&mut self.shown[index], &mut self.next);
-        }
-        differs
-    }
-
-    /// Draws an item as it is to be shown; its pixels are dark before, or hold what stands below it.
-    fn draw_item(&mut self, index: usize, item: &Item) {
-        let shown = &self.shown[index];
-        if !shown.visible {
-            return;
-        }
-        match &item.drawing {
-            Drawing::Text(run) => draw_text(&mut self.frame, run, shown, item.ink),
-            Drawing::Bar { shape, .. } => {
-                if let Some(level) = shown.level {
-                    shape.draw(&mut self.frame, level);
-                }
-            }
-            Drawing::Trend { shape, .. } => shape.draw(&mut self.frame, &shown.strokes),
-            Drawing::Line => {
-                self.frame.fill(item.ink, if shown.state.is_some() { Ink::Half } else { Ink::Full });
-            }
-            Drawing::Invert => self.frame.invert(item.ink),
-        }
-    }
-}
-
-/// Appends what a part shows, or its shape where it has no value, and gives its state.
-fn write_part(out: &mut String, part: &Part, time: &ZonedDateTime, given: &Given<'_>) -> State {
-    match part {
-        Part::Clock(clock) => {
-            clock.write(out, time);
-            State::Live
-        }
-        Part::Time { formula, style, placeholder } => {
-            let value = formula.evaluate(given);
-            if value.is_known() {
-                format::write_time(out, value.number, *style);
-            } else {
-                out.push_str(placeholder);
-            }
-            value.state
-        }
-        Part::Literal(text) => {
-            out.push_str(text);
-            State::Live
-        }
-        Part::Number { formula, format, placeholder } => {
-            let value = formula.evaluate(given);
-            if value.is_known() {
-                format::write_number(out, value.number, format);
-            } else {
-                out.push_str(placeholder);
-            }
-            value.state
-        }
-        Part::Words { choice, format, placeholder } => {
-            let mut state = State::Live;
-            let mut choice = choice;
-            loop {
-                match choice {
-                    Choice::Words(words) => {
-                        format::write_words(out, words, format);
-                        return state;
-                    }
-                    Choice::If(condition, then, otherwise) => {
-                        let condition = condition.evaluate(given);
-                        state = state.max(condition.state);
-                        if !condition.is_known() {
-                            out.push_str(placeholder);
-                            return state;
-                        }
-                        choice = if condition.holds() { then } else { otherwise };
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn draw_text(frame: &mut Frame, run: &TextRun, shown: &Shown, ink: Rectangle) {
-    let (left, right) = draw::covered_columns(&run.strike, &shown.text);
-    let spare = run.area.size.width as i32 - (right - left);
-    let indent = match run.align {
-        Align::Start => 0,
-        Align::Middle => spare.div_euclid(2),
-        Align::End => spare,
-    };
-    let mut pen = Point::new(run.area.top_left.x + indent - left, run.baseline);
-    let mut start = 0;
-    let floor = shown.state.unwrap_or(State::Live);
-    for (end, state) in &shown.parts {
-        let text = &shown.text[start..*end];
-        pen.x = draw::draw_field(frame, &run.strike, pen, text, floor.max(*state), ink);
-        start = *end;
-    }
-}
-
-/// A text as it can be read aloud: dashes where there is no value.
-fn content(run: &TextRun, shown: &Shown) -> String {
-    let mut content = String::new();
-    let mut start = 0;
-    for ((end, state), _) in shown.parts.iter().zip(&run.parts) {
-        let text = &shown.text[start..*end];
-        if *state > State::Stale {
-            content.extend(text.chars().map(|c| if c == '0' { '–' } else { c }));
-        } else {
-            content.push_str(&icons::spelled(text));
-        }
-        start = *end;
-    }
-    content.replace(format::FIGURE_SPACE, " ")
 }

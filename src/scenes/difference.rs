@@ -104,7 +104,7 @@ impl<'a> Difference<'a> {
             let mut pen = Point::new(MARGIN, top + strike.ascent() as i32);
             for (text, color) in caption {
                 let mut mask = Frame::new(canvas.size);
-                draw_text(&mut mask, &strike, pen, text, Rectangle::new(Point::zero(), canvas.size), Ink::Full);
+                draw_text(&mut mask.whole(), &strike, pen, text, Ink::Full);
                 canvas.paint(Point::zero(), canvas.size, |at| mask.pixel(at).then_some(*color));
                 pen.x += advance(&strike, text) + space;
             }

@@ -8,7 +8,7 @@ mod soft;
 
 use std::sync::Arc;
 
-use sidelight::draw::{Bitmap, Frame, Ink, Point, Rectangle, Size, advance, draw_text};
+use sidelight::draw::{Bitmap, Frame, Ink, Point, Size, advance, draw_text};
 use sidelight::faces::{Catalogue, Strike, icons};
 
 /// Every strike that sets text and numbers.
@@ -26,7 +26,6 @@ fn strikes() -> Vec<Arc<Strike>> {
 fn shown(strike: &Strike, text: &str) -> Bitmap {
     let size = Size::new(advance(strike, text).unsigned_abs(), strike.figure_height() + strike.descent());
     let mut frame = Frame::new(size);
-    let everything = Rectangle::new(Point::zero(), size);
-    draw_text(&mut frame, strike, Point::new(0, strike.figure_height() as i32), text, everything, Ink::Full);
+    draw_text(&mut frame.whole(), strike, Point::new(0, strike.figure_height() as i32), text, Ink::Full);
     Bitmap::from_fn(size, |x, y| frame.pixel(Point::new(x as i32, y as i32)))
 }
