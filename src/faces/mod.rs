@@ -9,9 +9,11 @@
 pub mod bdf;
 mod catalogue;
 pub mod icons;
+mod legibility;
 mod outline;
 mod strike;
 
 pub use catalogue::{Catalogue, FaceError, Legibility};
+pub use legibility::Weight;
 pub use outline::OutlineError;
 pub use strike::{Glyph, Strike};

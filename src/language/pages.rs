@@ -38,16 +38,18 @@ mod tests {
 
     /// The findings that no short layout gives: they are about the whole file's size, about a font file, about scenes, or a mistake of the
     /// program.
-    const WITHOUT_EXAMPLE: [&str; 15] = [
+    const WITHOUT_EXAMPLE: [&str; 17] = [
         "bad scene name",
         "bad time",
         "cannot be arranged",
+        "digits alike",
         "expression too long",
         "file too large",
         "nesting too deep",
         "no layout",
         "not text",
         "small outline",
+        "stroke width",
         "too many copies",
         "too many elements",
         "too many findings",

@@ -17,6 +17,7 @@ use super::boxes::{Natural, Placed, boxes};
 use super::brightness::{Brightness, Dim};
 use super::distance;
 use super::fit::{Extremes, compiled_parts};
+use super::legibility;
 use super::overlap::{Drawn, overlaps};
 use super::program::{DerivedValue, Drawing, Inputs, Item, Program, Screen, TextRun};
 
@@ -351,7 +352,7 @@ impl Compiler<'_> {
                 }
             }
         };
-        self.warn_of_small_outline(text, &strike);
+        self.warn_of_outline(text, &strike);
         self.findings.extend(self.glass.and_then(|glass| distance::too_small(&glass, text, &strike)));
         let extent = extremes.extent(&strike);
         if extent.width > width || extent.height() > height {
@@ -377,17 +378,13 @@ impl Compiler<'_> {
         Some((run, ink))
     }
 
-    /// Warns where a number is set in an outline face of so few pixels that a digit may lose a feature.
-    fn warn_of_small_outline(&mut self, text: &model::Text, strike: &Strike) {
+    /// Warns where a number is set in an outline face whose digits are hard to read at this size.
+    fn warn_of_outline(&mut self, text: &model::Text, strike: &Strike) {
         let Some(Face::Outline(face)) = &text.face else { return };
         let shows_number = text.parts.iter().any(|part| matches!(part, TextPart::Number { .. }));
-        let legibility = self.catalogue.legibility(&face.value, strike.figure_height());
-        if shows_number && legibility == Ok(Legibility::Marginal) {
-            self.findings.push(
-                Finding::warning("small outline", text.span, "a number in an outline face this small is hard to read")
-                    .label(format!("digits {} px tall", strike.figure_height()))
-                    .help("leave `face:` out, so that a face drawn for this size is taken, or give it 12 px or more"),
-            );
+        if shows_number {
+            let small = self.catalogue.legibility(&face.value, strike.figure_height()) == Ok(Legibility::Marginal);
+            self.findings.extend(legibility::of_outline(strike, small, text.span));
         }
     }
 

@@ -9,6 +9,7 @@ mod compile;
 mod distance;
 mod fit;
 pub mod format;
+mod legibility;
 mod observer;
 mod overlap;
 mod picture;

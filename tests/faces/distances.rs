@@ -3,16 +3,12 @@
 //! The distance of two characters is the number of pixels that differ where they lie on each other best: the second one may be moved
 //! by one pixel in either direction, since nobody compares by the pixel grid. Run with `--nocapture` for the table.
 
+use sidelight::faces::Weight;
+
 use super::{Face, letters};
 
 fn distance(face: &Face, a: char, b: char) -> usize {
-    let (a, b) = (face.ink(a), face.ink(b));
-    let shifts = (-1..=1).flat_map(|x| (-1..=1).map(move |y| (x, y)));
-    let differing = shifts.map(|(dx, dy)| {
-        let shared = b.iter().filter(|(x, y)| a.contains(&(x + dx, y + dy))).count();
-        a.len() + b.len() - 2 * shared
-    });
-    differing.min().unwrap_or(0)
+    face.glyph(a).difference(face.glyph(b))
 }
 
 /// Every pair of digits, the nearest first.
@@ -111,5 +107,14 @@ fn no_two_characters_of_ascii_are_one_picture() {
                 assert!(one != other, "{}: {a:?} and {b:?}", face.stem);
             }
         }
+    }
+}
+
+/// The built-in faces keep what `check` asks of a face that somebody brings.
+#[test]
+fn no_warning_would_be_given_of_a_built_in_face() {
+    for face in letters() {
+        assert_eq!(face.strike.weight(), Weight::Good, "{}: {:?}", face.stem, face.strike.stroke());
+        assert_eq!(face.strike.alike(), None, "{}", face.stem);
     }
 }
