@@ -96,7 +96,8 @@ pub struct Running {
 }
 
 impl Running {
-    fn start(folder: &Path, line: &[&str]) -> Self {
+    /// A program with its arguments, started in a folder.
+    pub fn start(folder: &Path, line: &[&str]) -> Self {
         let mut command = Command::new(line[0]);
         command.current_dir(folder).args(&line[1..]);
         Self::spawn(command)
