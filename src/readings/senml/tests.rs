@@ -157,14 +157,29 @@ fn a_later_base_takes_the_place_of_the_first() {
     }
 }
 
-// RFC 8428, section 6: the second pack of 5.1.2 begins with an array of 7, a map of 7, base name, a text of 27 bytes.
+/// RFC 8428, section 6: the second pack of section 5.1.2 in CBOR, as the document prints it, octet for octet.
+const PRINTED: &str = "\
+    87a721781b75726e3a6465763a6f773a3130653230373361303130383030363a22fb41d303a15b001062236141200500\
+    67766f6c7461676501615602fb405e066666666666a3006763757272656e74062402fb3ff3333333333333\
+    a3006763757272656e74062302fb3ff4cccccccccccda3006763757272656e74062202fb3ff6666666666666\
+    a3006763757272656e74062102f93e00a3006763757272656e74062002fb3ff999999999999a\
+    a3006763757272656e74060002fb3ffb333333333333";
+
 #[test]
-fn cbor_begins_as_in_the_standard() {
-    let bytes = cbor(SERIES);
-    assert_eq!(bytes[0], 0x87);
+fn the_pack_that_the_standard_prints_in_cbor() {
+    let pair = |pair: &[u8]| u8::from_str_radix(str::from_utf8(pair).unwrap(), 16).unwrap();
+    let pack: Vec<u8> = PRINTED.as_bytes().chunks(2).map(pair).collect();
+    for (name, symbol) in [("voltage", "V"), ("current", "A")] {
+        let name = format!("urn:dev:ow:10e2073a0108006:{name}");
+        assert_eq!(sample(&name, symbol, &pack), sample(&name, symbol, SERIES.as_bytes()), "{name}");
+    }
+    assert_eq!(value("urn:dev:ow:10e2073a0108006:current", "A", SERIES), Ok(1.7));
+}
+
+#[test]
+fn arrays_and_maps_of_indefinite_length() {
     let pack: Vec<u8> = [&[0x81, 0xa3, 0x00, 0x61, b'a', 0x01, 0x63][..], b"Cel", &[0x02, 0x17]].concat();
     assert_eq!(sample("a", "°C", &pack).map(|sample| sample.value), Ok(23.0));
-    // The same with indefinite lengths.
     let pack: Vec<u8> = [&[0x9f, 0xbf, 0x00, 0x61, b'a', 0x01, 0x63][..], b"Cel", &[0x02, 0x17, 0xff, 0xff]].concat();
     assert_eq!(sample("a", "°C", &pack).map(|sample| sample.value), Ok(23.0));
 }
