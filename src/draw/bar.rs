@@ -105,7 +105,7 @@ impl BarShape {
         let ((from, to), (new_from, new_to)) = (before.fill, now.fill);
         let first = if from == new_from { to.min(new_to) } else { from.min(new_from) };
         let last = if to == new_to { from.max(new_from) } else { to.max(new_to) };
-        self.outer(first + self.inset, last.saturating_sub(first), 0, self.thickness())
+        self.inner(first, last.saturating_sub(first), 0, self.thickness() - 2 * self.inset)
     }
 
     /// Draws the bar; its box is dark before.

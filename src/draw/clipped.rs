@@ -140,8 +140,8 @@ impl<'a> Clipped<'a> {
                 Ok(page) if page < count => &pages(page)[skip..][..columns],
                 _ => &[],
             };
-            let moved = Moved { high: source(upper), low: source(upper + 1), shift: row.rem_euclid(8) as u32, mask };
-            combine(line, moved, area.left as usize, ink);
+            let moved = Moved::new(source(upper), source(upper + 1), row.rem_euclid(8) as u32, mask);
+            combine(line, &moved, area.left as usize, ink);
         }
     }
 
@@ -161,14 +161,20 @@ struct Moved<'a> {
     low: &'a [u8],
     /// So many rows of the upper page lie above the frame's page.
     shift: u32,
-    /// The rows that the clip leaves.
-    mask: u8,
+    /// Where rows of either page come to lie that the clip leaves, in each of eight bytes.
+    rows: (u64, u64),
 }
 
 /// A one for each of eight bytes.
 const EACH: u64 = 0x0101_0101_0101_0101;
 
-impl Moved<'_> {
+impl<'a> Moved<'a> {
+    /// `mask` are the frame's rows that the clip leaves.
+    fn new(high: &'a [u8], low: &'a [u8], shift: u32, mask: u8) -> Self {
+        let each = |rows: u32| EACH * u64::from(rows as u8 & mask);
+        Self { high, low, shift, rows: (each(0xff >> shift), each(0xff << (8 - shift))) }
+    }
+
     /// The byte of column `at`, moved to the frame's rows.
     fn one(&self, at: usize) -> u8 {
         let of = |page: &[u8]| page.get(at).map_or(0, |byte| u64::from(*byte));
@@ -184,15 +190,13 @@ impl Moved<'_> {
 
     /// All bytes at once; what a shift carries from one into its neighbour is masked out.
     fn joined(&self, high: u64, low: u64) -> u64 {
-        let (up, down) = (self.shift, 8 - self.shift);
-        let within = |rows: u8| EACH * u64::from(rows & self.mask);
-        (high >> up & within(0xff >> up)) | (low << down & within((0xff_u32 << down) as u8))
+        (high >> self.shift & self.rows.0) | (low << (8 - self.shift) & self.rows.1)
     }
 }
 
 /// Combines a page of a picture with a run of frame bytes that begins in column `x`, eight at a time: the last eight may be in part
 /// those before them, as the same ink twice is the same ink.
-fn combine(line: &mut [u8], moved: Moved<'_>, x: usize, ink: Ink) {
+fn combine(line: &mut [u8], moved: &Moved<'_>, x: usize, ink: Ink) {
     let put = |byte: u64, moved: u64, rows: u64| if ink == Ink::Off { byte & !moved } else { byte | moved & rows };
     let Some(last) = line.len().checked_sub(8) else {
         for (at, byte) in line.iter_mut().enumerate() {
