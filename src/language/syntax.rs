@@ -211,6 +211,26 @@ pub enum BinaryOperator {
     Or,
 }
 
+impl BinaryOperator {
+    /// How it is written.
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::Add => "+",
+            Self::Subtract => "-",
+            Self::Multiply => "*",
+            Self::Divide => "/",
+            Self::Less => "<",
+            Self::LessOrEqual => "<=",
+            Self::Greater => ">",
+            Self::GreaterOrEqual => ">=",
+            Self::Equal => "==",
+            Self::NotEqual => "!=",
+            Self::And => "and",
+            Self::Or => "or",
+        }
+    }
+}
+
 /// A part of a quoted text.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Piece {

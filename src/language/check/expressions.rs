@@ -367,7 +367,7 @@ impl Expressions<'_> {
         let (a, b) = (a?, b?);
         for (checked, side) in [(&a, left), (&b, right)] {
             if matches!(checked, Checked::Truth(_) | Checked::Words(_)) {
-                return self.wrong_operand(symbol(operator), "numbers", side.span, checked);
+                return self.wrong_operand(operator.symbol(), "numbers", side.span, checked);
             }
         }
         if let (Checked::Literal(a), Checked::Literal(b)) = (&a, &b)
@@ -539,21 +539,4 @@ fn label_of(unit: Unit) -> String {
 
 fn count(number: usize, what: &str) -> String {
     format!("{number} {what}{}", if number == 1 { "" } else { "s" })
-}
-
-fn symbol(operator: BinaryOperator) -> &'static str {
-    match operator {
-        BinaryOperator::Add => "+",
-        BinaryOperator::Subtract => "-",
-        BinaryOperator::Multiply => "*",
-        BinaryOperator::Divide => "/",
-        BinaryOperator::Less => "<",
-        BinaryOperator::LessOrEqual => "<=",
-        BinaryOperator::Greater => ">",
-        BinaryOperator::GreaterOrEqual => ">=",
-        BinaryOperator::Equal => "==",
-        BinaryOperator::NotEqual => "!=",
-        BinaryOperator::And => "and",
-        BinaryOperator::Or => "or",
-    }
 }

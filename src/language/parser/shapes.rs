@@ -1,8 +1,7 @@
 //! Tests: each construct of the language and the tree that it becomes, written down in a compact form.
 
 use super::super::syntax::{
-    BinaryOperator, Block, Document, Expression, ExpressionKind, FormatAlign, NamedArgument, Piece, Statement,
-    UnaryOperator,
+    Block, Document, Expression, ExpressionKind, FormatAlign, NamedArgument, Piece, Statement, UnaryOperator,
 };
 use super::super::syntax::{Format, Span};
 use super::{parse, parse_format};
@@ -56,21 +55,7 @@ fn expression(shown: &Expression) -> String {
             format!("({sign} {})", expression(a))
         }
         ExpressionKind::Binary(operator, a, b) => {
-            let sign = match operator {
-                BinaryOperator::Add => "+",
-                BinaryOperator::Subtract => "-",
-                BinaryOperator::Multiply => "*",
-                BinaryOperator::Divide => "/",
-                BinaryOperator::Less => "<",
-                BinaryOperator::LessOrEqual => "<=",
-                BinaryOperator::Greater => ">",
-                BinaryOperator::GreaterOrEqual => ">=",
-                BinaryOperator::Equal => "==",
-                BinaryOperator::NotEqual => "!=",
-                BinaryOperator::And => "and",
-                BinaryOperator::Or => "or",
-            };
-            format!("({sign} {} {})", expression(a), expression(b))
+            format!("({} {} {})", operator.symbol(), expression(a), expression(b))
         }
         ExpressionKind::If { condition, then, otherwise } => {
             format!("(if {} {} {})", expression(condition), expression(then), expression(otherwise))
