@@ -24,12 +24,8 @@ pub fn write_number(out: &mut String, number: f64, format: &Format) {
         // Writing to a string cannot fail.
         let _ = write!(out, "{:.precision$}", number.abs());
     }
-    let is_zero = out[start..].bytes().all(|digit| digit == b'0' || digit == b'.');
-    let sign = match (number < 0.0 && !is_zero, format.plus) {
-        (true, _) => Some(MINUS),
-        (false, true) => Some('+'),
-        (false, false) => None,
-    };
+    let is_zero = || out[start..].bytes().all(|digit| digit == b'0' || digit == b'.');
+    let sign = if number < 0.0 && !is_zero() { Some(MINUS) } else { format.plus.then_some('+') };
     let width = usize::from(format.width.unwrap_or(0));
     let missing = width.saturating_sub(out.len() - start + usize::from(sign.is_some()));
     if format.zero {
@@ -120,6 +116,9 @@ pub fn write_words(out: &mut String, words: &str, format: &Format) {
 
 /// Fills up what stands from `start` on with `missing` characters, by the format or as is usual for its kind.
 fn pad(out: &mut String, start: usize, missing: usize, format: &Format, usual: FormatAlign, usual_fill: char) {
+    if missing == 0 {
+        return;
+    }
     let before = match format.align.unwrap_or(usual) {
         FormatAlign::Left => 0,
         FormatAlign::Center => missing / 2,
