@@ -17,8 +17,22 @@ pub struct Scripted {
 #[derive(Default)]
 struct State {
     connects: Vec<Instant>,
-    /// Those that have subscribed, by their client id.
-    clients: Vec<(String, TcpStream)>,
+    clients: Vec<Client>,
+}
+
+/// A client that was let in.
+struct Client {
+    id: String,
+    /// Which one in the order of those that asked.
+    number: usize,
+    stream: TcpStream,
+    subscribed: bool,
+}
+
+impl State {
+    fn subscribers(&mut self) -> impl Iterator<Item = &mut Client> {
+        self.clients.iter_mut().filter(|client| client.subscribed)
+    }
 }
 
 impl Scripted {
@@ -44,13 +58,13 @@ impl Scripted {
 
     /// Whether a client has subscribed.
     pub fn has_subscriber(&self) -> bool {
-        !self.state.lock().unwrap().clients.is_empty()
+        self.state.lock().unwrap().subscribers().next().is_some()
     }
 
     /// Sends packets to everybody who subscribed, and waits until the network has taken them.
     pub fn send(&self, packets: &[u8]) {
-        for (_, stream) in &mut self.state.lock().unwrap().clients {
-            stream.write_all(packets).unwrap();
+        for client in self.state.lock().unwrap().subscribers() {
+            client.stream.write_all(packets).unwrap();
         }
     }
 }
@@ -72,12 +86,17 @@ fn serve(mut stream: TcpStream, state: &Mutex<State>, admit: &dyn Fn(&str) -> u8
     user.then(|| text(&mut rest));
     let password = password.then(|| text(&mut rest)).flatten().unwrap_or_default();
     let code = admit(&password);
-    {
+    let number = {
         let mut state = state.lock().unwrap();
         state.connects.push(Instant::now());
-        // The one that was there is thrown out (section 3.1.4).
-        state.clients.retain(|(other, old)| *other != client_id || old.shutdown(Shutdown::Both).is_err());
-    }
+        // The one that was there is thrown out (section 3.1.4), subscribed or not.
+        state.clients.retain(|other| other.id != client_id || other.stream.shutdown(Shutdown::Both).is_err());
+        let number = state.connects.len();
+        if code == 0 {
+            state.clients.push(Client { id: client_id, number, stream: stream.try_clone().ok()?, subscribed: false });
+        }
+        number
+    };
     stream.write_all(&[0x20, 2, 0, code]).ok()?;
     loop {
         let (kind, body) = read(&mut stream)?;
@@ -86,7 +105,8 @@ fn serve(mut stream: TcpStream, state: &Mutex<State>, admit: &dyn Fn(&str) -> u8
                 let count = filters(&body[2..]);
                 let answer = [&body[..2], &vec![0; count]].concat();
                 stream.write_all(&packet(0x90, &answer)).ok()?;
-                state.lock().unwrap().clients.push((client_id.clone(), stream.try_clone().ok()?));
+                let mut state = state.lock().unwrap();
+                state.clients.iter_mut().find(|client| client.number == number)?.subscribed = true;
             }
             0xc0 => {
                 // Between two messages, not within one.
