@@ -55,8 +55,6 @@ pub struct History {
     span: Span,
     /// How long a number holds while no other is heard; `None` for ever.
     hold: Option<Duration>,
-    /// How long a part is, in nanoseconds.
-    part: u64,
     /// The parts, each at its number modulo their count; the last part is `newest`.
     parts: Vec<Part>,
     /// All parts but the one that is being filled, taken together: what a figure needs of them, without a look at each.
@@ -127,14 +125,13 @@ fn nanoseconds(moment: Moment) -> u64 {
 impl History {
     /// An empty window; a number holds for `hold` while no other is heard.
     pub fn new(span: Span, hold: Option<Duration>) -> Self {
-        let (part, parts) = match span {
-            Span::Last(span) => (u64::try_from(span.as_nanos() / PARTS as u128).unwrap_or(u64::MAX).max(1), PARTS + 1),
-            Span::Today => (u64::MAX, 1),
+        let parts = match span {
+            Span::Last(_) => PARTS + 1,
+            Span::Today => 1,
         };
         Self {
             span,
             hold,
-            part,
             parts: vec![Part::default(); parts],
             before: Part::default(),
             newest: 0,
@@ -149,6 +146,14 @@ impl History {
         self.span
     }
 
+    /// How long a part is, in nanoseconds.
+    fn part(&self) -> u64 {
+        match self.span {
+            Span::Last(span) => (u64::try_from(span.as_nanos()).unwrap_or(u64::MAX) / PARTS as u64).max(1),
+            Span::Today => u64::MAX,
+        }
+    }
+
     /// Goes on to `now`, on the local day of the number `day`: what is too old goes, and the newest number holds. Tells whether the window
     /// moved.
     pub fn move_on(&mut self, now: Moment, day: u64) -> bool {
@@ -156,7 +161,7 @@ impl History {
         match self.span {
             Span::Last(_) if now == self.settled => false,
             Span::Last(_) => {
-                let newest = nanoseconds(now) / self.part;
+                let newest = nanoseconds(now) / self.part();
                 let gone = newest.saturating_sub(self.newest).min(self.parts.len() as u64);
                 for number in newest + 1 - gone..=newest {
                     let place = self.place(number);
@@ -206,7 +211,7 @@ impl History {
             self.parts[0].area += number * hours(end - from);
             return;
         }
-        let part = self.part;
+        let part = self.part();
         let oldest = (self.newest + 1).saturating_sub(self.parts.len() as u64);
         for of in (from / part).max(oldest)..=(end / part).min(self.newest) {
             let within = end.min((of + 1).saturating_mul(part)).saturating_sub(from.max(of * part));
@@ -263,7 +268,7 @@ impl History {
     /// The median of the slopes between all pairs of groups of parts (Theil and Sen), an hour; at least two groups are needed.
     fn slope(&self) -> Option<f64> {
         let length = self.parts.len().div_ceil(GROUPS);
-        let hours = self.part as f64 * length as f64 / 3.6e12;
+        let hours = self.part() as f64 * length as f64 / 3.6e12;
         let mut groups: [(f64, f64); GROUPS] = [(0.0, 0.0); GROUPS];
         for (place, part) in self.heard() {
             let (sum, count) = &mut groups[place / length];
@@ -300,7 +305,7 @@ impl History {
         }
         let count = self.parts.len();
         let reach =
-            self.hold.map_or(count, |hold| usize::try_from(hold.as_nanos() / u128::from(self.part)).unwrap_or(count));
+            self.hold.map_or(count, |hold| usize::try_from(hold.as_nanos() / u128::from(self.part())).unwrap_or(count));
         let mut put = |place: usize, least: f64, greatest: f64| {
             let column = &mut columns[place * width / count];
             *column =
@@ -322,7 +327,7 @@ impl History {
     /// When to look at the window again, seen from `now`, although nothing is heard: when it moves on, and not more often than every ten
     /// seconds. Of today, nobody knows but the calendar.
     pub fn next_move(&self, now: Moment) -> Option<Moment> {
-        let part = self.part;
+        let part = self.part();
         let own = nanoseconds(now + self.ahead);
         let boundary = now + Duration::from_nanos((own / part + 1).saturating_mul(part) - own);
         matches!(self.span, Span::Last(_)).then(|| boundary.max(now + LEAST_STEP))

@@ -108,7 +108,7 @@ fn write_window(into: &mut Vec<u8>, identity: &str, history: &History, now: Mome
     history.move_on(now, history.newest);
     let own = nanoseconds(now + history.ahead);
     let (length, phase) = match history.span {
-        Span::Last(span) => (u64::try_from(span.as_nanos()).unwrap_or(u64::MAX), own % history.part),
+        Span::Last(span) => (u64::try_from(span.as_nanos()).unwrap_or(u64::MAX), own % history.part()),
         Span::Today => (0, history.newest),
     };
     let (age, number) = history
@@ -182,7 +182,7 @@ impl<'a> Bytes<'a> {
         let (age, number) = (self.long()?, self.number()?);
         let last = (age != u64::MAX).then_some((age, number));
         let good = last.is_none_or(|(age, number)| age <= OLDEST && number.is_finite())
-            && (span == Span::Today || phase < empty.part);
+            && (span == Span::Today || phase < empty.part());
         let count = usize::from(self.short()?);
         if !good || count > empty.parts.len() {
             return None;
@@ -248,8 +248,8 @@ impl Stored {
         let (newest, own) = match span {
             Span::Last(length) => {
                 let room = u64::try_from(length.as_nanos()).ok()?.max(age).checked_add(nanoseconds(now))?;
-                let newest = room.div_ceil(history.part).checked_add(1)?;
-                (newest, newest.checked_mul(history.part)?.checked_add(window.phase)?)
+                let newest = room.div_ceil(history.part()).checked_add(1)?;
+                (newest, newest.checked_mul(history.part())?.checked_add(window.phase)?)
             }
             Span::Today => (window.phase, age.checked_add(nanoseconds(now))?),
         };
