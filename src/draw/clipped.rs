@@ -40,7 +40,8 @@ impl Ink {
     }
 }
 
-/// Whole pixels from `left` and `top` up to but not including `right` and `bottom`.
+/// Whole pixels from `left` and `top` up to but not including `right` and `bottom`. A `Rectangle` would do, but for speed: an eighth of a
+/// redraw went into its intersections.
 #[derive(Clone, Copy, Debug)]
 struct Edges {
     left: i32,

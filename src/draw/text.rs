@@ -2,7 +2,7 @@
 //!
 //! What enters are characters and a pen; what leaves are pixels in the frame and the moved pen. Nothing here allocates.
 
-use crate::faces::Strike;
+use crate::faces::{Glyph, Strike};
 use crate::readings::State;
 
 use super::{Clipped, Ink, Point, Rectangle, Size};
@@ -28,10 +28,8 @@ pub fn advance(strike: &Strike, text: &str) -> i32 {
 /// The columns that `text` covers, from the pen's start: from ink to ink, a digit counting as wide as the widest one and a
 /// space as far as it moves the pen, so that a number that is filled up keeps its place.
 pub fn covered_columns(strike: &Strike, text: &str) -> (i32, i32) {
-    let mut x = 0;
-    let mut columns: Option<(i32, i32)> = None;
-    for character in text.chars() {
-        let glyph = strike.glyph_or_missing(character);
+    let mut columns = None;
+    for (x, character, glyph) in placed(strike, 0, text) {
         let width = glyph.bitmap.size().width as i32;
         let (left, right) = match character {
             '0'..='9' | '\u{2007}' => strike.figure_ink(),
@@ -39,40 +37,43 @@ pub fn covered_columns(strike: &Strike, text: &str) -> (i32, i32) {
             _ => (glyph.left, glyph.left + width),
         };
         if right > left {
-            let (first, last) = columns.unwrap_or((x + left, x + right));
-            columns = Some((first.min(x + left), last.max(x + right)));
+            take_in(&mut columns, x + left, x + right);
         }
-        x += glyph.advance as i32;
     }
     columns.unwrap_or((0, 0))
 }
 
 /// The columns in which two texts look different, each with its pen's x and its characters; none if they look the same.
 pub fn changed_columns(strike: &Strike, before: (i32, &str), now: (i32, &str)) -> (i32, i32) {
-    let (mut before, mut now) = (placed(strike, before), placed(strike, now));
-    let mut columns: Option<(i32, i32)> = None;
+    let (mut before, mut now) = (placed(strike, before.0, before.1), placed(strike, now.0, now.1));
+    let mut columns = None;
     loop {
-        let both = (before.next(), now.next());
-        if both == (None, None) {
+        let (old, new) = (before.next(), now.next());
+        if old.is_none() && new.is_none() {
             return columns.unwrap_or((0, 0));
         }
-        if both.0 != both.1 {
-            for (x, character) in [both.0, both.1].into_iter().flatten() {
-                let glyph = strike.glyph_or_missing(character);
-                let (left, right) = (x + glyph.left, x + glyph.left + glyph.bitmap.size().width as i32);
-                columns = Some(columns.map_or((left, right), |(first, last)| (first.min(left), last.max(right))));
+        let place = |one: Option<(i32, char, &Glyph)>| one.map(|(x, character, _)| (x, character));
+        if place(old) != place(new) {
+            for (x, _, glyph) in [old, new].into_iter().flatten() {
+                let left = x + glyph.left;
+                take_in(&mut columns, left, left + glyph.bitmap.size().width as i32);
             }
         }
     }
 }
 
-/// Characters from a pen on, each with its own pen's x.
-fn placed<'a>(strike: &'a Strike, (mut x, text): (i32, &'a str)) -> impl Iterator<Item = (i32, char)> + 'a {
+/// Characters from a pen on, each with its own pen's x and its glyph.
+fn placed<'a>(strike: &'a Strike, mut x: i32, text: &'a str) -> impl Iterator<Item = (i32, char, &'a Glyph)> {
     text.chars().map(move |character| {
-        let at = x;
-        x += strike.glyph_or_missing(character).advance as i32;
-        (at, character)
+        let (at, glyph) = (x, strike.glyph_or_missing(character));
+        x += glyph.advance as i32;
+        (at, character, glyph)
     })
+}
+
+/// Widens columns to those from `left` up to but not including `right` as well.
+fn take_in(columns: &mut Option<(i32, i32)>, left: i32, right: i32) {
+    *columns = Some(columns.map_or((left, right), |(first, last)| (first.min(left), last.max(right))));
 }
 
 /// The rows that the ink of `text` covers: above the baseline and below it. Never less than the figure height above, so that
