@@ -129,15 +129,6 @@ enum Found<'a> {
     Outline(&'a Outline),
 }
 
-/// How well the digits of a face can be read at a size.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Legibility {
-    /// Drawn by hand for this size, or large enough for an outline to keep its shape.
-    Good,
-    /// An outline in so few pixels that a digit may lose a feature: worth a warning where a reading is shown.
-    Marginal,
-}
-
 struct Kept {
     family: String,
     figure_height: u32,
@@ -195,14 +186,6 @@ impl Catalogue {
         Ok(match self.find(family)? {
             Found::BuiltIn(built_in) => built_in.heights,
             Found::Outline(_) => &OUTLINE_HEIGHTS,
-        })
-    }
-
-    /// How well the digits of a family can be read at a figure height that it comes in.
-    pub fn legibility(&self, family: &str, figure_height: u32) -> Result<Legibility, FaceError> {
-        Ok(match self.find(family)? {
-            Found::Outline(_) if figure_height < 12 => Legibility::Marginal,
-            _ => Legibility::Good,
         })
     }
 
@@ -357,16 +340,6 @@ mod tests {
         let message = catalogue.strike("door.ttf", 8).unwrap_err().to_string();
         assert_eq!(message, "the face `door.ttf` has no digits of 8 px; the nearest are those of 9 px");
         assert_eq!(catalogue.families_with('x'), ["door.ttf"]);
-    }
-
-    #[test]
-    fn small_digits_of_an_outline_are_marginal_and_drawn_ones_good() {
-        let mut catalogue = catalogue();
-        catalogue.add_outline("door.ttf", &Specimen::new().bytes(), "").unwrap();
-        let of = |family: &str, height| catalogue.legibility(family, height).unwrap();
-        assert_eq!((of("door.ttf", 11), of("door.ttf", 12)), (Legibility::Marginal, Legibility::Good));
-        assert_eq!(of("tiny", 3), Legibility::Good);
-        assert!(catalogue.legibility("big", 12).is_err());
     }
 
     #[test]

@@ -6,6 +6,9 @@ use std::collections::BTreeMap;
 
 use super::{Glyph, Strike};
 
+/// An outline keeps the shape of its digits from this height on; in fewer pixels a digit may lose a feature (measured: `fonts/README.md`).
+pub const LEAST_OUTLINE: u32 = 12;
+
 /// Light strokes on a dark ground are to be from 1/8 to 1/7 of the height of a digit: DOD-HDBK-791(AM), 6-5.3.2.3. No stroke of
 /// whole pixels keeps to that at every size, so that one of half as much up to twice as much is let pass.
 const STROKES: (f64, f64) = (1.0 / 16.0, 2.0 / 7.0);
@@ -88,9 +91,9 @@ impl Glyph {
             _ => false,
         };
         let size = other.bitmap.size();
-        let places = || (0..size.height as i32).flat_map(|y| (0..size.width as i32).map(move |x| (x, y)));
-        let pixels: Vec<(i32, i32)> =
-            places().map(|(x, y)| (x + other.left, y - other.rise)).filter(|(x, y)| lit(other, *x, *y)).collect();
+        let places = (0..size.height as i32).flat_map(|y| (0..size.width as i32).map(move |x| (x, y)));
+        let places = places.map(|(x, y)| (x + other.left, y - other.rise));
+        let pixels: Vec<(i32, i32)> = places.filter(|(x, y)| lit(other, *x, *y)).collect();
         let all = self.lit() + pixels.len();
         let moves = (-1..=1).flat_map(|x| (-1..=1).map(move |y| (x, y)));
         let differing = moves.map(|(dx, dy)| {

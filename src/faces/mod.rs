@@ -13,7 +13,7 @@ mod legibility;
 mod outline;
 mod strike;
 
-pub use catalogue::{Catalogue, FaceError, Legibility};
-pub use legibility::Weight;
+pub use catalogue::{Catalogue, FaceError};
+pub use legibility::{LEAST_OUTLINE, Weight};
 pub use outline::OutlineError;
 pub use strike::{Glyph, Strike};

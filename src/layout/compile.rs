@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::draw::{BarShape, Point, Rectangle, Size, TrendShape};
-use crate::faces::{Catalogue, Legibility, Strike, icons};
+use crate::faces::{Catalogue, Strike, icons};
 use crate::formulas::Compiled;
 use crate::language::model::{self, Align, Element, ElementKind, Face, Layout, TextPart, TextSize};
 use crate::language::{self, Finding};
@@ -380,11 +380,9 @@ impl Compiler<'_> {
 
     /// Warns where a number is set in an outline face whose digits are hard to read at this size.
     fn warn_of_outline(&mut self, text: &model::Text, strike: &Strike) {
-        let Some(Face::Outline(face)) = &text.face else { return };
         let shows_number = text.parts.iter().any(|part| matches!(part, TextPart::Number { .. }));
-        if shows_number {
-            let small = self.catalogue.legibility(&face.value, strike.figure_height()) == Ok(Legibility::Marginal);
-            self.findings.extend(legibility::of_outline(strike, small, text.span));
+        if shows_number && matches!(text.face, Some(Face::Outline(_))) {
+            self.findings.extend(legibility::of_outline(strike, text.span));
         }
     }
 

@@ -2,14 +2,14 @@
 //!
 //! What enters is the strike that a number is set in; what leaves are warnings. The built-in faces are held to the same by their tests.
 
-use crate::faces::{Strike, Weight};
+use crate::faces::{LEAST_OUTLINE, Strike, Weight};
 use crate::language::{Finding, Span};
 
-/// Warnings about a number at `span` that is set in this strike of an outline face; `small` where its digits may lose a feature.
-pub(super) fn of_outline(strike: &Strike, small: bool, span: Span) -> Vec<Finding> {
+/// Warnings about a number at `span` that is set in this strike of an outline face.
+pub(super) fn of_outline(strike: &Strike, span: Span) -> Vec<Finding> {
     let height = strike.figure_height();
     let mut findings = Vec::new();
-    if small {
+    if height < LEAST_OUTLINE {
         findings.push(
             Finding::warning("small outline", span, "a number in an outline face this small is hard to read")
                 .label(format!("digits {height} px tall"))
@@ -54,16 +54,17 @@ mod tests {
         Strike::new("strokes", height, height, 0, ('0'..='9').map(|digit| (digit, glyph.clone())).collect(), glyph)
     }
 
-    fn said(height: u32, stroke: u32, small: bool) -> Vec<String> {
-        let findings = of_outline(&strokes(height, stroke), small, Span::default());
+    fn said(height: u32, stroke: u32) -> Vec<String> {
+        let findings = of_outline(&strokes(height, stroke), Span::default());
         findings.iter().map(|finding| format!("{}: {}", finding.name, finding.label)).collect()
     }
 
     #[test]
     fn each_reason_is_told() {
-        assert_eq!(said(22, 3, false), ["digits alike: 0 % of their pixels differ"]);
-        assert_eq!(said(22, 1, false)[0], "stroke width: 1 px in digits 22 px tall");
-        assert_eq!(said(22, 9, false)[0], "stroke width: 9 px in digits 22 px tall");
-        assert_eq!(said(10, 1, true)[0], "small outline: digits 10 px tall");
+        assert_eq!(said(22, 3), ["digits alike: 0 % of their pixels differ"]);
+        assert_eq!(said(22, 1)[0], "stroke width: 1 px in digits 22 px tall");
+        assert_eq!(said(22, 9)[0], "stroke width: 9 px in digits 22 px tall");
+        assert_eq!(said(11, 2)[0], "small outline: digits 11 px tall");
+        assert_eq!(said(12, 2).len(), 1, "from 12 px on an outline is not small");
     }
 }

@@ -11,7 +11,7 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 
 use sidelight::draw::Bitmap;
-use sidelight::faces::{Catalogue, Legibility, Strike};
+use sidelight::faces::{Catalogue, LEAST_OUTLINE, Strike};
 
 use super::soft::{Grid, soft};
 use super::{shown, strikes};
@@ -154,7 +154,7 @@ fn outlines() -> Vec<Wanted> {
         let strike = catalogue.strike(file, height).unwrap();
         let name = format!("{} {height}", file.trim_end_matches(".ttf"));
         // Where `check` warns of the size, hinting may be better: with DejaVuSans it is.
-        if catalogue.legibility(file, height) == Ok(Legibility::Marginal) {
+        if height < LEAST_OUTLINE {
             continue;
         }
         wanted.push(Wanted { name, strike, floor: read.parse().unwrap() });
