@@ -2,6 +2,7 @@
 //! embedded-graphics' own text and rectangles.
 
 use std::hint::black_box;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -12,11 +13,10 @@ use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
 use embedded_graphics::text::Text;
 use sidelight::draw::Frame;
-use sidelight::faces::Catalogue;
 use sidelight::formulas::Evaluated;
 use sidelight::layout::{Program, Renderer};
 use sidelight::readings::{Moment, State, Store};
-use sidelight::{language, layout};
+use sidelight::service;
 
 /// Two texts of 22 px and two outlined bars.
 const LAYOUT: &str = "panel 128x32\n\
@@ -28,12 +28,8 @@ const LAYOUT: &str = "panel 128x32\n\
     } }\n";
 
 fn program(text: &str) -> Arc<Program> {
-    let (document, findings) = language::parse(text);
-    assert!(findings.is_empty(), "{findings:?}");
-    let (checked, findings) = language::check(&document);
-    let checked = checked.unwrap_or_else(|| panic!("{findings:?}"));
-    let (program, findings) = layout::compile(&checked, &Catalogue::new());
-    Arc::new(program.unwrap_or_else(|| panic!("{findings:?}")))
+    let loaded = service::compile(text.as_bytes(), Path::new("bench.layout"));
+    loaded.program.unwrap_or_else(|| panic!("{:?}", loaded.findings))
 }
 
 /// Numbers that differ from one picture to the next, so that each one has work to do.

@@ -29,7 +29,10 @@ const SHAPES: &str = "panel 128x64\n\
         overlay { bar rh over: 0..100% height: 11\n text \"{rh:.0}\" face: small align: center }\n\
         text \"{if gate == 1 then \"open\" else \"shut\"}\" face: small invert: rh > 50\n\
         text \"warm\" face: small when: temp > 10\n\
-        bar temp over: 0..30°C width: 8 height: 20 direction: up\n\
+        columns gap: 4 {\n\
+          bar temp over: 0..30°C width: 8 height: 20 direction: up\n\
+          bar rh over: 0..100% origin: 50% width: 5 height: 20 direction: down\n\
+        }\n\
       }\n\
     } }\n";
 
