@@ -4,12 +4,16 @@
 
 use super::Size;
 
+/// Dark bytes behind the last page, so that eight bytes can be taken at once from any column on.
+const SPARE: usize = 7;
+
 /// A one-bit picture of fixed size in page order: page after page, in each page one byte a column, least bit on top.
 ///
 /// Bits below the last row are always zero, so that whole bytes can be combined without masking.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Bitmap {
     size: Size,
+    /// The pages, and the spare bytes.
     bytes: Box<[u8]>,
 }
 
@@ -17,7 +21,7 @@ impl Bitmap {
     /// A picture of `size` with every pixel off.
     pub fn new(size: Size) -> Self {
         let pages = size.height.div_ceil(8) as usize;
-        Self { size, bytes: vec![0; pages * size.width as usize].into() }
+        Self { size, bytes: vec![0; pages * size.width as usize + SPARE].into() }
     }
 
     /// A picture of `size` in which `lit(x, y)` tells which pixels are on.
@@ -26,7 +30,7 @@ impl Bitmap {
         for y in 0..size.height {
             for x in 0..size.width {
                 if lit(x, y) {
-                    bitmap.bytes[(y / 8 * size.width + x) as usize] |= 1 << (y % 8);
+                    bitmap.set_pixel(x, y, true);
                 }
             }
         }
@@ -49,6 +53,11 @@ impl Bitmap {
         self.size
     }
 
+    /// All bytes, page after page, a byte a column.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes[..self.bytes.len() - SPARE]
+    }
+
     /// The bytes of one page (eight rows), a byte a column.
     pub fn page(&self, page: u32) -> &[u8] {
         let width = self.size.width as usize;
@@ -62,6 +71,53 @@ impl Bitmap {
 
     /// Whether the pixel is on; outside of the picture every pixel is off.
     pub fn pixel(&self, x: u32, y: u32) -> bool {
-        x < self.size.width && y < self.size.height && self.page(y / 8)[x as usize] >> (y % 8) & 1 == 1
+        self.locate(x, y).is_some_and(|(index, bit)| self.bytes[index] & bit != 0)
+    }
+
+    /// Turns a pixel on or off; outside of the picture nothing happens.
+    pub fn set_pixel(&mut self, x: u32, y: u32, lit: bool) {
+        let Some((index, bit)) = self.locate(x, y) else { return };
+        if lit {
+            self.bytes[index] |= bit;
+        } else {
+            self.bytes[index] &= !bit;
+        }
+    }
+
+    /// Turns every pixel off.
+    pub fn clear(&mut self) {
+        self.bytes.fill(0);
+    }
+
+    /// The byte that holds a pixel, and which of its bits does.
+    fn locate(&self, x: u32, y: u32) -> Option<(usize, u8)> {
+        (x < self.size.width && y < self.size.height).then(|| ((y / 8 * self.size.width + x) as usize, 1 << (y % 8)))
+    }
+
+    /// The bytes from a column of a page on, eight by eight, with what follows the page's last column; none where there is no such page.
+    pub(super) fn eights(&self, page: i32, column: usize) -> &[[u8; 8]] {
+        match u32::try_from(page) {
+            Ok(page) if page < self.pages() => {
+                self.bytes[page as usize * self.size.width as usize + column..].as_chunks().0
+            }
+            _ => &[],
+        }
+    }
+
+    /// Eight columns at a time, from the column `left` of a page up to but not including `right`, become what `change` makes of them: it is
+    /// given how many eights lie to the left, the bytes, and a mask of those that belong to the columns.
+    pub(super) fn change_eights(
+        &mut self,
+        page: i32,
+        (left, right): (i32, i32),
+        change: impl Fn(usize, u64, u64) -> u64,
+    ) {
+        let columns = (right - left) as usize;
+        let first = page as usize * self.size.width as usize + left as usize;
+        let eights = self.bytes[first..].as_chunks_mut().0;
+        for (index, eight) in eights[..columns.div_ceil(8)].iter_mut().enumerate() {
+            let within = u64::MAX >> (8 * 8usize.saturating_sub(columns - 8 * index));
+            *eight = change(index, u64::from_le_bytes(*eight), within).to_le_bytes();
+        }
     }
 }

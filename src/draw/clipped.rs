@@ -1,9 +1,9 @@
-//! Drawing within a rectangle of a frame: fills, inversions and bitmaps, a byte of eight rows at a time.
+//! Drawing within a rectangle of a picture: fills, inversions and bitmaps, eight rows of eight columns at a time.
 //!
 //! What enters are bitmaps and rectangles in panel coordinates; what lies outside of the clip stays as it is. So what changed in a
 //! picture can be drawn again without touching the rest.
 
-use super::{Bitmap, Point, Rectangle, Size};
+use super::{Bitmap, Point, Rectangle};
 
 /// How strongly something is drawn on glass that knows only on and off. The patterns are fixed to the panel, so that shapes
 /// that touch share one texture.
@@ -21,22 +21,19 @@ pub enum Ink {
 }
 
 impl Ink {
-    /// Which of the eight rows in column `x` this ink may touch; both patterns repeat every four rows and columns.
-    fn rows(self, x: usize) -> u8 {
-        match (self, x % 4) {
-            (Ink::Half, 0 | 1) => 0b0101_0101,
-            (Ink::Half, _) => 0b1010_1010,
-            (Ink::Hatch, column) => 0b0001_0001 << (3 - column),
-            _ => 0xff,
-        }
+    /// Which rows this ink may touch in each of eight columns from `x` on; the patterns repeat every four rows and columns.
+    fn eight(self, x: usize) -> u64 {
+        let pattern: u64 = match self {
+            Ink::Full | Ink::Off => u64::MAX,
+            Ink::Half => 0xaaaa_5555_aaaa_5555,
+            Ink::Hatch => 0x1122_4488_1122_4488,
+        };
+        pattern.rotate_right(8 * (x % 4) as u32)
     }
 
-    /// The same for eight columns from `x` on.
-    fn eight(self, x: usize) -> u64 {
-        match self {
-            Ink::Full | Ink::Off => u64::MAX,
-            Ink::Half | Ink::Hatch => u64::from_le_bytes(std::array::from_fn(|column| self.rows(x + column))),
-        }
+    /// Bytes of eight columns from `x` on, once the pixels that `shape` has were drawn into them.
+    fn put(self, bytes: u64, shape: u64, x: usize) -> u64 {
+        if self == Ink::Off { bytes & !shape } else { bytes | shape & self.eight(x) }
     }
 }
 
@@ -82,132 +79,76 @@ impl Edges {
     }
 }
 
-/// A frame that is drawn on within a rectangle alone.
+/// A picture that is drawn on within a rectangle alone.
 #[derive(Debug)]
 pub struct Clipped<'a> {
-    width: usize,
-    bytes: &'a mut [u8],
-    /// None where nothing of the frame is left.
+    picture: &'a mut Bitmap,
+    /// None where nothing of the picture is left.
     clip: Option<Edges>,
 }
 
 impl<'a> Clipped<'a> {
-    /// The part `area` of a frame of `size` with these bytes, page after page.
-    pub(super) fn new(size: Size, bytes: &'a mut [u8], area: Rectangle) -> Self {
-        let clip = Edges::new(area).common(Edges::new(Rectangle::new(Point::zero(), size)));
-        Self { width: size.width as usize, bytes, clip }
+    /// The part `area` of a picture.
+    pub(super) fn new(picture: &'a mut Bitmap, area: Rectangle) -> Self {
+        let clip = Edges::new(area).common(Edges::new(Rectangle::new(Point::zero(), picture.size())));
+        Self { picture, clip }
     }
 
     /// The part of this one that lies within `area`.
     pub fn clipped(&mut self, area: Rectangle) -> Clipped<'_> {
-        let clip = self.clip.and_then(|clip| clip.common(Edges::new(area)));
-        Clipped { width: self.width, bytes: self.bytes, clip }
+        let clip = self.common(area);
+        Clipped { picture: self.picture, clip }
     }
 
     /// Fills a rectangle.
     pub fn fill(&mut self, area: Rectangle, ink: Ink) {
-        self.each_run(area, |run, mask, x| match ink {
-            Ink::Full if mask == 0xff => run.fill(0xff),
-            Ink::Off if mask == 0xff => run.fill(0),
-            Ink::Full => run.iter_mut().for_each(|byte| *byte |= mask),
-            Ink::Off => run.iter_mut().for_each(|byte| *byte &= !mask),
-            Ink::Half | Ink::Hatch => {
-                run.iter_mut().enumerate().for_each(|(offset, byte)| *byte |= mask & ink.rows(x + offset));
-            }
-        });
+        self.change(area, |bytes, shape, x| ink.put(bytes, shape, x));
     }
 
     /// Turns lit pixels dark and dark ones lit within a rectangle.
     pub fn invert(&mut self, area: Rectangle) {
-        self.each_run(area, |run, mask, _| run.iter_mut().for_each(|byte| *byte ^= mask));
+        self.change(area, |bytes, shape, _| bytes ^ shape);
     }
 
     /// Puts the lit pixels of `bitmap` with its top left corner at `at`.
     pub fn blit(&mut self, bitmap: &Bitmap, at: Point, ink: Ink) {
-        self.put(|page| bitmap.page(page), Rectangle::new(at, bitmap.size()), ink);
-    }
-
-    /// Puts the lit pixels of a picture, whose pages `pages` gives, at its `place`.
-    pub(super) fn put<'b>(&mut self, pages: impl Fn(u32) -> &'b [u8], place: Rectangle, ink: Ink) {
-        let Some(area) = self.clip.and_then(|clip| clip.common(Edges::new(place))) else { return };
-        let (at, count) = (place.top_left, place.size.height.div_ceil(8));
-        let (skip, columns) = ((area.left - at.x) as usize, (area.right - area.left) as usize);
-        for (page, mask) in area.pages() {
-            // The picture's row that falls on the page's top row.
+        let Some(area) = self.common(Rectangle::new(at, bitmap.size())) else { return };
+        let (left, skip) = (area.left as usize, (area.left - at.x) as usize);
+        for (page, rows) in area.pages() {
+            // The bitmap's row that falls on the page's top row.
             let row = page * 8 - at.y;
-            let upper = row.div_euclid(8);
-            let line = &mut self.bytes[page as usize * self.width + area.left as usize..][..columns];
-            let source = |page: i32| match u32::try_from(page) {
-                Ok(page) if page < count => &pages(page)[skip..][..columns],
-                _ => &[],
-            };
-            let moved = Moved::new(source(upper), source(upper + 1), row.rem_euclid(8) as u32, mask);
-            combine(line, &moved, area.left as usize, ink);
+            let (upper, shift) = (row.div_euclid(8), row.rem_euclid(8) as u32);
+            let (high, low) = (bitmap.eights(upper, skip), bitmap.eights(upper + 1, skip));
+            let eight = |page: &[[u8; 8]], index| page.get(index).map_or(0, |eight| u64::from_le_bytes(*eight));
+            // What a shift carries from one byte into its neighbour is masked out.
+            let high_rows = in_each(rows & 0xff >> shift);
+            let low_rows = in_each(rows & (0xff00 >> shift) as u8);
+            self.picture.change_eights(page, (area.left, area.right), |index, bytes, within| {
+                let moved = eight(high, index) >> shift & high_rows | eight(low, index) << (8 - shift) & low_rows;
+                ink.put(bytes, moved & within, left + 8 * index)
+            });
         }
     }
 
-    /// Calls `change` for each page's run of bytes that hold pixels of `area`, with the rows concerned and the first column.
-    fn each_run(&mut self, area: Rectangle, change: impl Fn(&mut [u8], u8, usize)) {
-        let Some(area) = self.clip.and_then(|clip| clip.common(Edges::new(area))) else { return };
-        for (page, mask) in area.pages() {
-            let line = &mut self.bytes[page as usize * self.width..][area.left as usize..area.right as usize];
-            change(line, mask, area.left as usize);
+    /// Changes the bytes that hold pixels of `area`, eight columns at a time: they become what `change` makes of them, of which of their
+    /// pixels lie in `area`, and of the first column.
+    fn change(&mut self, area: Rectangle, change: impl Fn(u64, u64, usize) -> u64) {
+        let Some(area) = self.common(area) else { return };
+        for (page, rows) in area.pages() {
+            let rows = in_each(rows);
+            self.picture.change_eights(page, (area.left, area.right), |index, bytes, within| {
+                change(bytes, rows & within, area.left as usize + 8 * index)
+            });
         }
+    }
+
+    /// What of `area` lies within the clip.
+    fn common(&self, area: Rectangle) -> Option<Edges> {
+        self.clip.and_then(|clip| clip.common(Edges::new(area)))
     }
 }
 
-/// Two pages of a picture, one above the other, each empty where there is none, of which the bytes of one page of a frame are made.
-struct Moved<'a> {
-    high: &'a [u8],
-    low: &'a [u8],
-    /// So many rows of the upper page lie above the frame's page.
-    shift: u32,
-    /// Where rows of either page come to lie that the clip leaves, in each of eight bytes.
-    rows: (u64, u64),
-}
-
-/// A one for each of eight bytes.
-const EACH: u64 = 0x0101_0101_0101_0101;
-
-impl<'a> Moved<'a> {
-    /// `mask` are the frame's rows that the clip leaves.
-    fn new(high: &'a [u8], low: &'a [u8], shift: u32, mask: u8) -> Self {
-        let each = |rows: u32| EACH * u64::from(rows as u8 & mask);
-        Self { high, low, shift, rows: (each(0xff >> shift), each(0xff << (8 - shift))) }
-    }
-
-    /// The byte of column `at`, moved to the frame's rows.
-    fn one(&self, at: usize) -> u8 {
-        let of = |page: &[u8]| page.get(at).map_or(0, |byte| u64::from(*byte));
-        self.joined(of(self.high), of(self.low)) as u8
-    }
-
-    /// The bytes of eight columns from `at` on.
-    fn eight(&self, at: usize) -> u64 {
-        let of =
-            |page: &[u8]| page.get(at..at + 8).and_then(|eight| eight.try_into().ok()).map_or(0, u64::from_le_bytes);
-        self.joined(of(self.high), of(self.low))
-    }
-
-    /// All bytes at once; what a shift carries from one into its neighbour is masked out.
-    fn joined(&self, high: u64, low: u64) -> u64 {
-        (high >> self.shift & self.rows.0) | (low << (8 - self.shift) & self.rows.1)
-    }
-}
-
-/// Combines a page of a picture with a run of frame bytes that begins in column `x`, eight at a time: the last eight may be in part
-/// those before them, as the same ink twice is the same ink.
-fn combine(line: &mut [u8], moved: &Moved<'_>, x: usize, ink: Ink) {
-    let put = |byte: u64, moved: u64, rows: u64| if ink == Ink::Off { byte & !moved } else { byte | moved & rows };
-    let Some(last) = line.len().checked_sub(8) else {
-        for (at, byte) in line.iter_mut().enumerate() {
-            *byte = put(u64::from(*byte), u64::from(moved.one(at)), u64::from(ink.rows(x + at))) as u8;
-        }
-        return;
-    };
-    for at in (0..last).step_by(8).chain([last]) {
-        if let Some(eight) = line[at..].first_chunk_mut::<8>() {
-            *eight = put(u64::from_le_bytes(*eight), moved.eight(at), ink.eight(x + at)).to_le_bytes();
-        }
-    }
+/// The same rows in each of eight columns.
+fn in_each(rows: u8) -> u64 {
+    0x0101_0101_0101_0101 * u64::from(rows)
 }

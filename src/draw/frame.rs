@@ -17,57 +17,49 @@ use super::{Bitmap, Clipped, Ink, Point, Rectangle, Size};
 /// A one-bit picture the size of a panel; a byte is eight rows of one column, least bit on top, page after page.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Frame {
-    size: Size,
-    bytes: Box<[u8]>,
+    picture: Bitmap,
 }
 
 impl Frame {
     /// A dark frame. The height is rounded up to whole pages of eight rows in memory, but drawing ends at `size`.
     pub fn new(size: Size) -> Self {
-        let pages = size.height.div_ceil(8) as usize;
-        Self { size, bytes: vec![0; pages * size.width as usize].into() }
+        Self { picture: Bitmap::new(size) }
     }
 
     /// All bytes, page after page, a byte a column.
     pub fn bytes(&self) -> &[u8] {
-        &self.bytes
+        self.picture.bytes()
     }
 
     /// How many pages of eight rows there are.
     pub fn pages(&self) -> u32 {
-        self.size.height.div_ceil(8)
+        self.picture.pages()
     }
 
     /// The bytes of one page, a byte a column.
     pub fn page(&self, page: u32) -> &[u8] {
-        let width = self.size.width as usize;
-        &self.bytes[page as usize * width..][..width]
+        self.picture.page(page)
     }
 
     /// Whether the pixel is lit; outside of the frame every pixel is dark.
     pub fn pixel(&self, at: Point) -> bool {
-        let Some((index, bit)) = self.locate(at) else { return false };
-        self.bytes[index] >> bit & 1 == 1
+        // What lies left of the frame or above it lies far outside of it as an unsigned number.
+        self.picture.pixel(at.x as u32, at.y as u32)
     }
 
     /// Lights or darkens one pixel; outside of the frame nothing happens.
     pub fn set_pixel(&mut self, at: Point, lit: bool) {
-        let Some((index, bit)) = self.locate(at) else { return };
-        if lit {
-            self.bytes[index] |= 1 << bit;
-        } else {
-            self.bytes[index] &= !(1 << bit);
-        }
+        self.picture.set_pixel(at.x as u32, at.y as u32, lit);
     }
 
-    fn locate(&self, at: Point) -> Option<(usize, u32)> {
-        let (x, y) = (u32::try_from(at.x).ok()?, u32::try_from(at.y).ok()?);
-        (x < self.size.width && y < self.size.height).then(|| ((y / 8 * self.size.width + x) as usize, y % 8))
+    /// Darkens every pixel.
+    pub fn put_out(&mut self) {
+        self.picture.clear();
     }
 
     /// The frame, to be drawn on within `area` alone.
     pub fn clipped(&mut self, area: Rectangle) -> Clipped<'_> {
-        Clipped::new(self.size, &mut self.bytes, area)
+        Clipped::new(&mut self.picture, area)
     }
 
     /// The frame, to be drawn on from edge to edge.
@@ -87,27 +79,25 @@ impl Frame {
 
     /// The same picture further to the right and down by so many pixels; what leaves the frame is gone, and what comes in is dark.
     pub fn shifted(&self, by: Point) -> Self {
-        let mut shifted = Self::new(self.size);
-        shifted.whole().put(|page| self.page(page), Rectangle::new(by, self.size), Ink::Full);
+        let mut shifted = Self::new(self.size());
+        shifted.whole().blit(&self.picture, by, Ink::Full);
         shifted
     }
 
     /// A frame from rows of text, `#` for a lit pixel and any other character for a dark one.
     pub fn from_pattern(rows: &[&str]) -> Self {
-        let bitmap = Bitmap::from_pattern(rows);
-        let mut frame = Self::new(bitmap.size());
-        frame.whole().blit(&bitmap, Point::zero(), Ink::Full);
-        frame
+        Self { picture: Bitmap::from_pattern(rows) }
     }
 }
 
 impl fmt::Debug for Frame {
     /// The picture in rows of `#` and `.`, so that a failing test shows it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "Frame {}x{}", self.size.width, self.size.height)?;
-        for y in 0..self.size.height as i32 {
+        let Size { width, height } = self.size();
+        writeln!(f, "Frame {width}x{height}")?;
+        for y in 0..height as i32 {
             let row: String =
-                (0..self.size.width as i32).map(|x| if self.pixel(Point::new(x, y)) { '#' } else { '.' }).collect();
+                (0..width as i32).map(|x| if self.pixel(Point::new(x, y)) { '#' } else { '.' }).collect();
             writeln!(f, "{row}")?;
         }
         Ok(())
@@ -116,7 +106,7 @@ impl fmt::Debug for Frame {
 
 impl OriginDimensions for Frame {
     fn size(&self) -> Size {
-        self.size
+        self.picture.size()
     }
 }
 

@@ -101,7 +101,7 @@ fn write_small(out: &mut String, magnitude: f64, precision: usize) -> bool {
         left /= 10;
         written += 1;
     }
-    out.extend(characters[first..].iter().copied().map(char::from));
+    out.push_str(str::from_utf8(&characters[first..]).unwrap_or_default());
     true
 }
 

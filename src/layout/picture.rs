@@ -3,7 +3,6 @@
 //! What enters are a screen and what is known; what leaves is the frame. Once a screen and its longest texts were shown, drawing
 //! allocates nothing.
 
-use embedded_graphics_core::geometry::OriginDimensions;
 use jiff::ZonedDateTime;
 
 use crate::draw::{self, Clipped, Frame, Ink, Level, Point, Rectangle, Size, Strokes};
@@ -98,7 +97,7 @@ impl Picture {
 
     /// Draws a screen from nothing, or nothing without one.
     pub fn draw(&mut self, screen: Option<&Screen>, known: Known<'_>) {
-        self.frame.fill(Rectangle::new(Point::zero(), self.frame.size()), Ink::Off);
+        self.frame.put_out();
         let items = screen.map_or(&[][..], |screen| &screen.items);
         // What is left over from a screen with more items keeps its buffers for the next turn.
         self.shown.resize(items.len().max(self.shown.len()), Shown::default());
