@@ -96,8 +96,7 @@ impl fmt::Debug for Frame {
         let Size { width, height } = self.size();
         writeln!(f, "Frame {width}x{height}")?;
         for y in 0..height as i32 {
-            let row: String =
-                (0..width as i32).map(|x| if self.pixel(Point::new(x, y)) { '#' } else { '.' }).collect();
+            let row: String = (0..width as i32).map(|x| if self.pixel(Point::new(x, y)) { '#' } else { '.' }).collect();
             writeln!(f, "{row}")?;
         }
         Ok(())

@@ -12,7 +12,7 @@ use crate::language::words::{
     self, ANYWHERE, CLOCK, DECIMALS, DIRECTIONS, ELEMENTS, FIELDS, FIT, HORIZONTAL, Holds, OF_ELEMENTS, PANELS, PICKS,
     SMOOTHS, STALE, STATEMENTS, TODAY, TOPIC, Takes, VERTICAL, Word,
 };
-use crate::language::{self, CURVE, Severity, Span, clock, pages};
+use crate::language::{self, CURVE, Means, Severity, Span, clock, pages};
 use crate::service::understand;
 use crate::units;
 
@@ -177,7 +177,7 @@ impl Offer<'_> {
         let choices = |words: &[&str]| words.iter().map(|word| Item::new(*word, ItemKind::Choice)).collect();
         match takes {
             Takes::Number | Takes::Condition => self.expression(),
-            Takes::Reading => self.names(|declared| declared.heard),
+            Takes::Past => self.names(|declared| declared.means != Means::Condition),
             Takes::Unit => unit_items(),
             Takes::Pick => PICKS.iter().map(|row| call_item(row, reference::pick(row.name))).collect(),
             Takes::Smooth => SMOOTHS.iter().map(|row| call_item(row, None)).collect(),
@@ -422,7 +422,8 @@ mod tests {
         assert!(found.contains(&"highest".to_string()) && found.contains(&"interpolate".to_string()));
         assert!(!found.contains(&"late".to_string()) && !found.contains(&"dew".to_string()));
         assert!(labels(&format!("{BEGIN}screen s {{ text \"{{lowest(temp, |)}}\" }}")).contains(&TODAY.to_string()));
-        assert_eq!(labels(&format!("{BEGIN}screen s {{ trend |"))[..2], ["temp", "rh"]);
+        let values = "value spread = temp - dew_point(temp, rh)\nvalue wet = rh > 90\n";
+        assert_eq!(labels(&format!("{BEGIN}{values}screen s {{ trend |"))[..4], ["temp", "rh", "spread", "for:"]);
     }
 
     #[test]

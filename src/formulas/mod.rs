@@ -23,4 +23,6 @@ pub use bounds::Bounds;
 pub use compiled::{Compiled, Evaluated, Given, Input, Known, Limits, Operator};
 pub use curve::Curve;
 pub use function::{Function, Kind, Parameter};
-pub use observed::{Deadline, LONGEST, Look, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, TimeStyle, rounded, step};
+pub use observed::{
+    Deadline, LONGEST, Look, MOST_REJECTS, MOST_UNTIL, Observed, Source, SunEvent, TimeStyle, rounded, step,
+};

@@ -7,7 +7,35 @@ use jiff::civil::{DateTime, Time};
 use crate::readings::history::Figure;
 use crate::units::Conversion;
 
-use super::Compiled;
+use super::{Compiled, Input, Known};
+
+/// Whose numbers have a past.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// The reading with this index.
+    Reading(usize),
+    /// The value with this index.
+    Value(usize),
+}
+
+impl Source {
+    /// What is known of it.
+    pub fn of<T: Copy>(self, known: &Known<'_, T>) -> T {
+        match self {
+            Source::Reading(index) => known.readings[index],
+            Source::Value(index) => known.values[index],
+        }
+    }
+}
+
+impl From<Source> for Input {
+    fn from(source: Source) -> Self {
+        match source {
+            Source::Reading(index) => Input::Reading(index),
+            Source::Value(index) => Input::Value(index),
+        }
+    }
+}
 
 /// Something to be observed.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,8 +44,8 @@ pub enum Observed {
     Window {
         /// Which history.
         history: usize,
-        /// The reading that it is of.
-        reading: usize,
+        /// Whose past it is.
+        source: Source,
         /// Which figure.
         figure: Figure,
     },
@@ -25,9 +53,9 @@ pub enum Observed {
     Characteristic {
         /// The history of three hours.
         history: usize,
-        /// The reading that it is of.
-        reading: usize,
-        /// From the reading's unit to hPa.
+        /// Whose past it is.
+        source: Source,
+        /// From its unit to hPa.
         conversion: Conversion,
     },
     /// How long ago the reading with this index was heard, in seconds.

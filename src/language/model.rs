@@ -6,7 +6,7 @@
 use std::time::Duration;
 
 use crate::draw::{Point, Size};
-use crate::formulas::{Bounds, Compiled, Observed, TimeStyle};
+use crate::formulas::{Bounds, Compiled, Observed, Source, TimeStyle};
 use crate::language::clock::Clock;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
@@ -27,8 +27,8 @@ pub struct Layout {
     pub shift: u32,
     /// What is heard from the broker, in the order of the file.
     pub readings: Vec<Reading>,
-    /// Histories to be kept: of which reading, and how far back.
-    pub histories: Vec<(usize, Window)>,
+    /// Histories to be kept: whose numbers, and how far back.
+    pub histories: Vec<(Source, Window)>,
     /// What is observed of the readings besides their newest numbers.
     pub observed: Vec<Observed>,
     /// What is computed, in the order of the file; each looks only at readings and at values before it.
@@ -316,8 +316,8 @@ pub struct Bar {
 /// A `trend` element.
 #[derive(Clone, Debug)]
 pub struct Trend {
-    /// The reading with its past.
-    pub reading: usize,
+    /// The reading or the value with its past.
+    pub source: Source,
     /// Its history.
     pub history: usize,
     /// From the lowest to the highest row.

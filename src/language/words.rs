@@ -42,8 +42,8 @@ pub enum Takes {
     Number,
     /// An expression that holds or does not.
     Condition,
-    /// A reading.
-    Reading,
+    /// What has a past: a reading, or a value that is a number.
+    Past,
     /// A number that stands in the file, or a range of numbers.
     Constant,
     /// A place, `(71, 8)`.
@@ -160,11 +160,7 @@ pub const ELEMENTS: [Word; 10] = [
             ("segments", Takes::Constant),
         ],
     ),
-    word(
-        "trend",
-        &[Takes::Reading],
-        &[("for", Takes::Constant), ("over", Takes::Constant), ("target", Takes::Constant)],
-    ),
+    word("trend", &[Takes::Past], &[("for", Takes::Constant), ("over", Takes::Constant), ("target", Takes::Constant)]),
     word("rule", &[], &[("thickness", Takes::Constant)]),
     around("frame", &[], &[("thickness", Takes::Constant), ("padding", Takes::Constant)], Holds::Elements),
     word("space", &[Takes::Constant], &[]),

@@ -19,6 +19,7 @@ use super::distance;
 use super::fit::{Extremes, compiled_parts};
 use super::legibility;
 use super::overlap::{Drawn, overlaps};
+use super::past::pasts;
 use super::program::{DerivedValue, Drawing, Inputs, Item, Program, Screen, TextRun};
 
 /// The families that are tried for a text of a given size whose face the file leaves open.
@@ -51,7 +52,7 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
         glass: layout.glass,
         shift: layout.shift,
         readings,
-        histories: layout.histories.clone(),
+        histories: Vec::new(),
         observed: layout.observed.clone(),
         looked_at_closely: Inputs::default(),
         values,
@@ -59,6 +60,7 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
         screens,
     };
     program.looked_at_closely = program.find_looked_at_closely();
+    program.histories = pasts(&program, &layout.histories);
     ((!failed).then_some(program), compiler.findings)
 }
 
@@ -287,9 +289,9 @@ impl Compiler<'_> {
             ElementKind::Trend(trend) => {
                 if self.check_within(element, area, parent) && self.check_trend(element, area) {
                     let shape = TrendShape::new(area, trend.scale, trend.target);
-                    let drawing = Drawing::Trend { reading: trend.reading, history: trend.history, shape };
+                    let drawing = Drawing::Trend { source: trend.source, history: trend.history, shape };
                     let mut item = self.item(drawing, area, element, &around);
-                    item.inputs.insert(trend.reading);
+                    item.inputs.add_input(trend.source.into(), self.readings, |value| &self.value_inputs[value]);
                     item.inputs.insert(self.readings + self.observed + trend.history);
                     drawn.push(Drawn { item, overlays: around.overlays.clone() });
                 }

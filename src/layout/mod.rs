@@ -12,6 +12,7 @@ pub mod format;
 mod legibility;
 mod observer;
 mod overlap;
+mod past;
 mod picture;
 mod program;
 mod renderer;
@@ -23,6 +24,7 @@ pub use compile::compile;
 pub use distance::{Readable, readable};
 #[cfg(feature = "editor")]
 pub use fit::{Widest, widest};
+pub use past::Past;
 pub use picture::Said;
 pub use program::{DerivedValue, Drawing, Inputs, Item, Part, Program, Screen, TextRun};
 pub use renderer::Renderer;

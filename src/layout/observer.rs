@@ -1,4 +1,4 @@
-//! What is observed of readings besides their newest numbers: their past, their ages, how long ago something held.
+//! What is observed of readings and values besides their newest numbers: their past, their ages, how long ago something held.
 //!
 //! What enters are numbers as they are heard, and the time; what leaves are numbers for expressions, trends, and when they change
 //! by themselves. Pure, and of a size that the layout fixes.
@@ -11,23 +11,26 @@ use jiff::{SignedDuration, ZonedDateTime};
 
 use crate::formulas::sun::{self, Light};
 use crate::formulas::{
-    Deadline, Evaluated, Given, LONGEST, Look, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, moon, rounded, step,
-    tendency,
+    Deadline, Evaluated, Given, LONGEST, Look, MOST_REJECTS, MOST_UNTIL, Observed, Source, SunEvent, moon, rounded,
+    step, tendency,
 };
-use crate::readings::history::{Figure, History, Span, Stored};
+use crate::readings::history::{Figure, History, Lookback, Span, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
 use crate::units::Conversion;
 
+use super::past::Past;
 use super::program::{Inputs, Program};
 
 const DAY: u64 = 86_400;
 
-/// The past of a layout's readings, and what is known from it.
+/// The past of a layout's readings and values, and what is known from it.
 #[derive(Clone, Debug)]
 pub struct Observer {
     histories: Vec<History>,
     /// When each reading was heard last.
     heard: Vec<Option<Moment>>,
+    /// The readings that were heard since the values were added to their past.
+    news: Inputs,
     /// When each observed condition held last, and whether it did when it was looked at last.
     held: Vec<(Option<Moment>, bool)>,
     observed: Vec<Evaluated>,
@@ -96,11 +99,11 @@ fn left(deadline: Deadline, time: &ZonedDateTime) -> Option<u64> {
 impl Observer {
     /// Nothing heard yet.
     pub fn new(program: &Program) -> Self {
-        let histories =
-            program.histories.iter().map(|(reading, span)| History::new(*span, program.readings[*reading].stale));
+        let histories = program.histories.iter().map(|past| History::new(past.lookback.span, past.lookback.hold));
         Self {
             histories: histories.collect(),
             heard: vec![None; program.readings.len()],
+            news: Inputs::default(),
             held: vec![(None, false); program.observed.len()],
             observed: vec![Evaluated::WAITING; program.observed.len()],
             stirred: vec![Stirred::Moved; program.histories.len()],
@@ -144,13 +147,19 @@ impl Observer {
     /// Takes a good number of a reading that was heard at `now`, on the day of `time`.
     pub fn hear(&mut self, program: &Program, reading: usize, number: f64, now: Moment, time: &ZonedDateTime) {
         self.heard[reading] = Some(now);
-        for (index, (of, _)) in program.histories.iter().enumerate() {
-            if *of == reading {
-                self.move_on(index, now, time);
-                self.histories[index].hear(number, now);
-                self.stirred[index] = self.stirred[index].max(Stirred::Heard);
+        self.news.insert(reading);
+        for (index, past) in program.histories.iter().enumerate() {
+            if past.source == Source::Reading(reading) {
+                self.add(index, number, now, time);
             }
         }
+    }
+
+    /// Adds a number to a history.
+    fn add(&mut self, history: usize, number: f64, now: Moment, time: &ZonedDateTime) {
+        self.move_on(history, now, time);
+        self.histories[history].hear(number, now);
+        self.stirred[history] = self.stirred[history].max(Stirred::Heard);
     }
 
     fn move_on(&mut self, history: usize, now: Moment, time: &ZonedDateTime) {
@@ -159,7 +168,7 @@ impl Observer {
         }
     }
 
-    /// Brings everything up to date, and adds what is another than before to `changed`.
+    /// Brings up to date what needs no value, and adds what is another than before to `changed`.
     pub fn observe(
         &mut self,
         program: &Program,
@@ -171,27 +180,16 @@ impl Observer {
         (0..self.histories.len()).for_each(|history| self.move_on(history, now, time));
         for (index, observed) in program.observed.iter().enumerate() {
             let value = match observed {
-                Observed::Window { history, reading, figure } => {
-                    let before = self.observed[index];
-                    let number = match (self.stirred[*history], figure) {
-                        // A slope is the work of many pairs, and changes little between one part of the window and the next.
-                        (Stirred::Heard, Figure::Slope) | (Stirred::Not, _) if before.is_known() => Some(before.number),
-                        _ => self.histories[*history].figure(*figure),
-                    };
-                    from_window(number, readings[*reading])
+                Observed::Window { history, source: Source::Reading(reading), figure } => {
+                    self.figure(index, *history, *figure, readings[*reading])
                 }
-                Observed::Characteristic { history, reading, conversion } => {
-                    let before = self.observed[index];
-                    let number = match self.stirred[*history] {
-                        Stirred::Not | Stirred::Heard if before.is_known() => Some(before.number),
-                        _ => characteristic(&self.histories[*history], *conversion),
-                    };
-                    from_window(number, readings[*reading])
+                Observed::Characteristic { history, source: Source::Reading(reading), conversion } => {
+                    self.characteristic(index, *history, *conversion, readings[*reading])
                 }
+                Observed::Window { .. } | Observed::Characteristic { .. } | Observed::Since(_) => continue,
                 Observed::Age(reading) => span(self.heard[*reading], now, program.look(index)),
                 Observed::Rejects(reading) => Evaluated::new(f64::from(self.rejects[*reading]), State::Live),
                 Observed::Link => Evaluated::new(f64::from(u8::from(self.linked)), State::Live),
-                Observed::Since(_) => continue,
                 Observed::Until(deadline) => {
                     let left = (left(*deadline, time).unwrap_or(0) as f64).min(most_until(*deadline));
                     Evaluated::new(rounded(left, program.look(index)), State::Live)
@@ -214,16 +212,86 @@ impl Observer {
                     }
                 }
             };
-            if self.observed[index] != value {
-                self.observed[index] = value;
-                changed.insert(program.readings.len() + index);
+            self.note(program, index, value, changed);
+        }
+        for (index, past) in program.histories.iter().enumerate() {
+            if let Source::Reading(_) = past.source {
+                self.settle(program, index, changed);
             }
         }
-        let behind = program.readings.len() + program.observed.len();
-        for (index, stirred) in self.stirred.iter_mut().enumerate() {
-            if std::mem::replace(stirred, Stirred::Not) != Stirred::Not {
-                changed.insert(behind + index);
-            }
+    }
+
+    /// Adds a value's newest number to one of its histories, if a reading behind it was heard, and brings up to date what looks back at
+    /// that; tells whether anything is another than before.
+    pub fn observe_value(
+        &mut self,
+        program: &Program,
+        history: usize,
+        now: Moment,
+        time: &ZonedDateTime,
+        value: Evaluated,
+        changed: &mut Inputs,
+    ) -> bool {
+        if value.state == State::Live && self.news.meets(&program.histories[history].readings) {
+            self.add(history, value.number, now, time);
+        }
+        let mut differs = false;
+        for (index, observed) in program.observed.iter().enumerate() {
+            let seen = match observed {
+                Observed::Window { history: of, figure, .. } if *of == history => {
+                    self.figure(index, history, *figure, value)
+                }
+                Observed::Characteristic { history: of, conversion, .. } if *of == history => {
+                    self.characteristic(index, history, *conversion, value)
+                }
+                _ => continue,
+            };
+            differs |= self.note(program, index, seen, changed);
+        }
+        self.settle(program, history, changed);
+        differs
+    }
+
+    /// All values were added to their histories: what is heard from now on is new.
+    pub fn values_are_added(&mut self) {
+        self.news.clear();
+    }
+
+    /// A figure of a history of numbers of which `newest` is the newest, for the observation with this index.
+    fn figure(&self, index: usize, history: usize, figure: Figure, newest: Evaluated) -> Evaluated {
+        let before = self.observed[index];
+        let number = match (self.stirred[history], figure) {
+            // A slope is the work of many pairs, and changes little between one part of the window and the next.
+            (Stirred::Heard, Figure::Slope) | (Stirred::Not, _) if before.is_known() => Some(before.number),
+            _ => self.histories[history].figure(figure),
+        };
+        from_window(number, newest)
+    }
+
+    /// The characteristic of a history of pressures of which `newest` is the newest, for the observation with this index.
+    fn characteristic(&self, index: usize, history: usize, conversion: Conversion, newest: Evaluated) -> Evaluated {
+        let before = self.observed[index];
+        let number = match self.stirred[history] {
+            Stirred::Not | Stirred::Heard if before.is_known() => Some(before.number),
+            _ => characteristic(&self.histories[history], conversion),
+        };
+        from_window(number, newest)
+    }
+
+    /// Takes what was observed, and tells whether it is another than before.
+    fn note(&mut self, program: &Program, index: usize, value: Evaluated, changed: &mut Inputs) -> bool {
+        let differs = self.observed[index] != value;
+        if differs {
+            self.observed[index] = value;
+            changed.insert(program.readings.len() + index);
+        }
+        differs
+    }
+
+    /// Everything that looks at a history was brought up to date.
+    fn settle(&mut self, program: &Program, history: usize, changed: &mut Inputs) {
+        if std::mem::replace(&mut self.stirred[history], Stirred::Not) != Stirred::Not {
+            changed.insert(program.readings.len() + program.observed.len() + history);
         }
     }
 
@@ -248,11 +316,7 @@ impl Observer {
             if condition.state != State::Live && value.is_known() {
                 value.state = State::Stale;
             }
-            if self.observed[index] != value {
-                self.observed[index] = value;
-                changed.insert(program.readings.len() + index);
-                differs = true;
-            }
+            differs |= self.note(program, index, value, changed);
         }
         differs
     }
@@ -297,10 +361,9 @@ impl Observer {
         observed.chain(histories).min()
     }
 
-    /// The windows with the readings that they are of.
-    pub fn windows<'a>(&'a self, program: &'a Program) -> impl Iterator<Item = (&'a ReadingSpec, &'a History)> {
-        let readings = program.histories.iter().map(|(reading, _)| &program.readings[*reading]);
-        readings.zip(&self.histories)
+    /// The windows, each with how it looks back.
+    pub fn windows<'a>(&'a self, program: &'a Program) -> impl Iterator<Item = (&'a Lookback, &'a History)> {
+        program.histories.iter().map(|past| &past.lookback).zip(&self.histories)
     }
 
     /// Goes on with windows that were stored, at `now`, which is at the civil time `time`. Tells how many go on.
@@ -308,8 +371,8 @@ impl Observer {
         // Nothing was stored before 1970.
         let since_1970 = time.timestamp().as_duration().try_into().unwrap_or_default();
         let mut count = 0;
-        for (index, (reading, span)) in program.histories.iter().enumerate() {
-            if let Some(history) = stored.window(&program.readings[*reading], *span, now, since_1970, day(time)) {
+        for (index, past) in program.histories.iter().enumerate() {
+            if let Some(history) = stored.window(&past.lookback, now, since_1970, day(time)) {
                 self.histories[index] = history;
                 self.stirred[index] = Stirred::Moved;
                 count += 1;
@@ -318,16 +381,11 @@ impl Observer {
         count
     }
 
-    /// Goes on with the past of the readings of another program that listen to the same topics with the same pick.
+    /// Goes on with the past of the same numbers in another program.
     pub fn carry_over(&mut self, program: &Program, old: &Observer, before: &Program) {
-        let same = |new: usize, old: usize| {
-            let (new, old) = (&program.readings[new], &before.readings[old]);
-            let calibration = |spec: &ReadingSpec| (spec.trust.scale, spec.trust.offset);
-            new.filter == old.filter
-                && new.pick == old.pick
-                && new.unit == old.unit
-                && calibration(new) == calibration(old)
-        };
+        let identities = |program: &Program| program.readings.iter().map(ReadingSpec::identity).collect::<Vec<_>>();
+        let (new, of_old) = (identities(program), identities(before));
+        let same = |reading: usize, other: usize| new[reading] == of_old[other];
         for reading in 0..self.heard.len() {
             if let Some(from) = (0..old.heard.len()).find(|from| same(reading, *from)) {
                 self.heard[reading] = old.heard[from];
@@ -341,18 +399,18 @@ impl Observer {
                 self.held[index] = old.held[from];
             }
         }
-        for (index, (reading, span)) in program.histories.iter().enumerate() {
-            let from = before.histories.iter().position(|(of, length)| length == span && same(*reading, *of));
-            if let Some(from) = from {
-                self.histories[index] = old.histories[from].clone().holding(program.readings[*reading].stale);
+        for (index, Past { lookback, .. }) in program.histories.iter().enumerate() {
+            let is_same = |old: &Past| old.lookback.span == lookback.span && old.lookback.identity == lookback.identity;
+            if let Some(from) = before.histories.iter().position(is_same) {
+                self.histories[index] = old.histories[from].clone().holding(lookback.hold);
             }
         }
     }
 }
 
-/// A figure of a window: waiting where nothing tells, and old where its reading is not live.
-fn from_window(number: Option<f64>, reading: Evaluated) -> Evaluated {
-    let state = if reading.state == State::Live { State::Live } else { State::Stale };
+/// A figure of a window: waiting where nothing tells, and old where its newest number is not live.
+fn from_window(number: Option<f64>, newest: Evaluated) -> Evaluated {
+    let state = if newest.state == State::Live { State::Live } else { State::Stale };
     number.map_or(Evaluated::WAITING, |number| Evaluated::new(number, state))
 }
 

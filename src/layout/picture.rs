@@ -164,11 +164,11 @@ impl Picture {
                     value.state = value.state.max(next.state.unwrap_or(State::Live));
                     next.level = Some(shape.level(value));
                 }
-                Drawing::Trend { reading, history, shape } => {
+                Drawing::Trend { source, history, shape } => {
                     self.columns.resize(shape.columns(), None);
                     observer.history(*history).trend(&mut self.columns);
                     // A past that outlived its reading is old in any case.
-                    let state = match given.readings[*reading].state {
+                    let state = match source.of(&given).state {
                         State::Waiting if self.columns.iter().any(Option::is_some) => State::Stale,
                         state => state.max(next.state.unwrap_or(State::Live)),
                     };
@@ -200,11 +200,11 @@ impl Picture {
                 let content = if value.is_known() { value.number.to_string() } else { String::new() };
                 Some(Said { kind: "bar", span: item.span, content, state: value.state.max(floor) })
             }
-            Drawing::Trend { reading, history, .. } => {
+            Drawing::Trend { source, history, .. } => {
                 let history = observer.history(*history);
                 let ends = history.figure(Figure::Lowest).zip(history.figure(Figure::Highest));
                 let content = ends.map_or(String::new(), |(lowest, highest)| format!("{lowest}..{highest}"));
-                let state = given.readings[*reading].state.max(floor);
+                let state = source.of(&given).state.max(floor);
                 Some(Said { kind: "trend", span: item.span, content, state })
             }
             Drawing::Line | Drawing::Invert => None,

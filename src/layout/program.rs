@@ -7,15 +7,15 @@ use std::time::Duration;
 
 use crate::draw::{BarShape, Rectangle, Size, TrendShape};
 use crate::faces::Strike;
-use crate::formulas::{Bounds, Compiled, Input, Look, Observed, TimeStyle};
+use crate::formulas::{Bounds, Compiled, Input, Look, Observed, Source, TimeStyle};
 use crate::language::Span;
 use crate::language::model::{Align, Choice};
 use crate::language::syntax::Format;
 use crate::panel::Glass;
 use crate::readings::ReadingSpec;
-use crate::readings::history::Span as Window;
 
 use super::brightness::Dim;
+use super::past::Past;
 use crate::language::clock::Clock;
 
 /// A layout, ready to be drawn.
@@ -29,8 +29,8 @@ pub struct Program {
     pub shift: u32,
     /// What has to be heard from the broker; [`Compiled::Reading`] counts in this order.
     pub readings: Vec<ReadingSpec>,
-    /// What is kept of the past: of which reading, and how far back.
-    pub histories: Vec<(usize, Window)>,
+    /// What is kept of the past.
+    pub histories: Vec<Past>,
     /// What is observed of the readings; [`Compiled::Observed`] counts in this order.
     pub observed: Vec<Observed>,
     /// Those observations, by their places in that order, that are not only written as times.
@@ -101,10 +101,10 @@ pub enum Drawing {
         /// Its geometry.
         shape: BarShape,
     },
-    /// What a reading was, as a line.
+    /// What a reading or a value was, as a line.
     Trend {
-        /// The reading.
-        reading: usize,
+        /// Whose past it is.
+        source: Source,
         /// Its history.
         history: usize,
         /// Its geometry.
@@ -203,11 +203,16 @@ impl Inputs {
 
     /// Adds what an expression depends on, directly or through values, in a program of so many readings.
     pub fn add<'a>(&mut self, formula: &Compiled, readings: usize, of_value: impl Fn(usize) -> &'a Inputs) {
-        formula.inputs(&mut |input| match input {
+        formula.inputs(&mut |input| self.add_input(input, readings, &of_value));
+    }
+
+    /// Adds one thing that an expression looks at, in a program of so many readings.
+    pub fn add_input<'a>(&mut self, input: Input, readings: usize, of_value: impl Fn(usize) -> &'a Inputs) {
+        match input {
             Input::Reading(reading) => self.insert(reading),
             Input::Observed(observed) => self.insert(readings + observed),
             Input::Value(value) => self.extend(of_value(value)),
-        });
+        }
     }
 
     /// Whether both have a reading in common.
@@ -238,6 +243,11 @@ impl Program {
         Program { screens: screens.into_iter().collect(), ..self.clone() }
     }
 
+    /// Whether a reading has a past in this program, or belongs to a value that has one.
+    pub fn is_looked_back_at(&self, reading: usize) -> bool {
+        self.histories.iter().any(|past| past.readings.contains(reading))
+    }
+
     /// The readings behind a set: its own, and those that what it holds is observed of, in the order of the file.
     pub fn readings_behind(&self, inputs: &Inputs) -> Vec<usize> {
         let mut all = inputs.clone();
@@ -248,10 +258,10 @@ impl Program {
         while let Some(place) = next(&all, &seen) {
             seen[place] = true;
             match &self.observed[place] {
-                Observed::Window { reading, .. }
-                | Observed::Characteristic { reading, .. }
-                | Observed::Age(reading)
-                | Observed::Rejects(reading) => all.insert(*reading),
+                Observed::Window { source, .. } | Observed::Characteristic { source, .. } => {
+                    all.add_input((*source).into(), self.readings.len(), |value| &self.values[value].inputs);
+                }
+                Observed::Age(reading) | Observed::Rejects(reading) => all.insert(*reading),
                 Observed::Since(condition) => all.extend(&self.inputs_of(condition)),
                 Observed::Until(_)
                 | Observed::TimeOfDay

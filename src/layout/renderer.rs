@@ -9,13 +9,14 @@ use std::time::Duration;
 use jiff::ZonedDateTime;
 
 use crate::draw::Frame;
-use crate::formulas::{Compiled, Evaluated, Given};
+use crate::formulas::{Compiled, Evaluated, Given, Source};
 use crate::language::clock;
-use crate::readings::history::{History, PARTS, Span as Window, Stored};
-use crate::readings::{Moment, ReadingSpec};
+use crate::readings::history::{History, Lookback, PARTS, Span as Window, Stored};
+use crate::readings::{Moment, State};
 
 use super::brightness::Brightness;
 use super::observer::Observer;
+use super::past::Past;
 use super::picture::{Known, Picture, Said};
 use super::program::{Inputs, Program, Screen};
 
@@ -37,6 +38,8 @@ pub struct Renderer {
     turn: (usize, Moment),
     /// What has to be looked at while each screen is shown, and last, while none is.
     watched: Vec<Inputs>,
+    /// Histories of values, each with its value, in the order in which the values are computed: one may look back at another.
+    computed_pasts: Vec<(usize, usize)>,
     drawn_once: bool,
     brightness: Brightness,
 }
@@ -48,6 +51,12 @@ impl Renderer {
         (0..program.readings.len() + program.observed.len() + program.histories.len())
             .for_each(|index| changed.insert(index));
         let first = program.screens.iter().position(|screen| screen.when.is_none()).unwrap_or(0);
+        let of_value = |(history, past): (usize, &Past)| match past.source {
+            Source::Value(value) => Some((history, value)),
+            Source::Reading(_) => None,
+        };
+        let mut computed_pasts: Vec<_> = program.histories.iter().enumerate().filter_map(of_value).collect();
+        computed_pasts.sort_by_key(|(_, value)| *value);
         Self {
             readings: vec![Evaluated::WAITING; program.readings.len()],
             values: vec![Evaluated::WAITING; program.values.len()],
@@ -58,6 +67,7 @@ impl Renderer {
             screen: None,
             turn: (first, now),
             watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
+            computed_pasts,
             drawn_once: false,
             brightness: Brightness::FULL,
             program,
@@ -97,32 +107,46 @@ impl Renderer {
         self.observer.hear(&self.program, index, number, now, &self.time.1);
     }
 
-    /// Gives a reading a past, for a picture of it: numbers evenly spread over its longest window, oldest first, `None` for a silence. They
-    /// are heard before anything else is, and end before `now`.
-    pub fn remember(&mut self, index: usize, numbers: &[Option<f64>], now: Moment) {
-        let windows = self.program.histories.iter().filter(|(reading, _)| *reading == index);
-        let lengths = windows.map(|(_, window)| match window {
-            Window::Last(length) => *length,
-            Window::Today => Duration::from_secs(24 * 3600),
-        });
-        let Some(longest) = lengths.max() else { return };
-        // Often enough that none of them grows old before the next one.
-        let parts = PARTS as u32;
-        for part in 0..parts {
-            let ago = longest / parts * (parts - part) - longest / (2 * parts);
-            if let Some(Some(number)) = numbers.get(part as usize * numbers.len() / PARTS) {
-                self.hear(index, *number, Moment::at(now.since(Moment::at(ago))));
+    /// Gives the readings a past, for a picture of it: to each its numbers, evenly spread over the longest window that looks back at it, oldest
+    /// first, `None` for a silence; and when they end. They are heard before anything else is, by readings that were set before.
+    pub fn remember(&mut self, pasts: &[(&[Option<f64>], Moment)]) {
+        let mut heard = Vec::new();
+        for (reading, (numbers, end)) in pasts.iter().enumerate() {
+            let windows = self.program.histories.iter().filter(|past| past.readings.contains(reading));
+            let lengths = windows.map(|past| match past.lookback.span {
+                Window::Last(length) => length,
+                Window::Today => Duration::from_secs(24 * 3600),
+            });
+            let Some(longest) = lengths.max() else { continue };
+            // Often enough that none of them grows old before the next one.
+            let parts = PARTS as u32;
+            for part in 0..parts {
+                let ago = longest / parts * (parts - part) - longest / (2 * parts);
+                if let Some(Some(number)) = numbers.get(part as usize * numbers.len() / PARTS) {
+                    heard.push((Moment::at(end.since(Moment::at(ago))), reading, *number));
+                }
+            }
+        }
+        heard.sort_by_key(|(when, reading, _)| (*when, *reading));
+        for together in heard.chunk_by(|one, next| one.0 == next.0) {
+            for (when, reading, number) in together {
+                self.hear(*reading, *number, *when);
+                self.set(*reading, Evaluated::new(*number, State::Live));
+            }
+            if !self.computed_pasts.is_empty() {
+                self.bring_up_to_date(together[0].0);
             }
         }
     }
 
-    /// Goes on with the past of the readings of another renderer's program that listen to the same topics with the same pick.
+    /// Goes on with what another renderer knows of the same numbers: of readings of the same topics with the same pick, and of values that are
+    /// computed from them in the same way.
     pub fn carry_over(&mut self, old: &Renderer) {
         self.observer.carry_over(&self.program, &old.observer, &old.program);
     }
 
-    /// The windows of the readings' past, to be stored.
-    pub fn windows(&self) -> impl Iterator<Item = (&ReadingSpec, &History)> {
+    /// The windows of the past, to be stored.
+    pub fn windows(&self) -> impl Iterator<Item = (&Lookback, &History)> {
         self.observer.windows(&self.program)
     }
 
@@ -158,12 +182,7 @@ impl Renderer {
 
     /// Brings the frame up to date, and tells whether a pixel may have changed.
     pub fn draw(&mut self, now: Moment) -> bool {
-        self.observer.observe(&self.program, now, &self.time.1, &self.readings, &mut self.changed);
-        self.compute_values();
-        let known = (self.readings.as_slice(), self.values.as_slice());
-        if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
-            self.compute_values();
-        }
+        self.bring_up_to_date(now);
         self.brightness = Brightness::under(&self.program.dims, &self.given());
         let shown = self.choose_screen(now);
         let given = Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values };
@@ -234,6 +253,24 @@ impl Renderer {
     /// What expressions look at.
     fn given(&self) -> Given<'_> {
         Given { readings: &self.readings, observed: self.observer.observed(), values: &self.values }
+    }
+
+    /// Observes and computes all that a picture may look at.
+    fn bring_up_to_date(&mut self, now: Moment) {
+        self.observer.observe(&self.program, now, &self.time.1, &self.readings, &mut self.changed);
+        self.compute_values();
+        for place in 0..self.computed_pasts.len() {
+            let (history, value) = self.computed_pasts[place];
+            let (time, value) = (&self.time.1, self.values[value]);
+            if self.observer.observe_value(&self.program, history, now, time, value, &mut self.changed) {
+                self.compute_values();
+            }
+        }
+        self.observer.values_are_added();
+        let known = (self.readings.as_slice(), self.values.as_slice());
+        if self.observer.observe_conditions(&self.program, now, known, &mut self.changed) {
+            self.compute_values();
+        }
     }
 
     fn compute_values(&mut self) {

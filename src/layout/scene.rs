@@ -49,11 +49,18 @@ impl Scene {
         let mut renderer = Renderer::new(Arc::clone(program), before(self.running));
         renderer.set_time(Self::NOW, time.clone());
         renderer.set_link(self.linked);
+        let ago = |index: usize| {
+            let is_live = self.readings[index].state == State::Live;
+            self.heard[index].or(is_live.then_some(Duration::ZERO))
+        };
+        let past = self.past.iter().enumerate();
+        let past: Vec<_> =
+            past.map(|(index, past)| (past.as_slice(), before(ago(index).unwrap_or_default()))).collect();
+        self.readings.iter().enumerate().for_each(|(index, value)| renderer.set(index, *value));
+        renderer.remember(&past);
         for (index, value) in self.readings.iter().enumerate() {
-            let ago = self.heard[index].or((value.state == State::Live).then_some(Duration::ZERO));
-            renderer.remember(index, &self.past[index], before(ago.unwrap_or_default()));
             renderer.set(index, *value);
-            if let Some(ago) = ago.filter(|_| value.is_known()) {
+            if let Some(ago) = ago(index).filter(|_| value.is_known()) {
                 renderer.hear(index, value.number, before(ago));
             }
         }

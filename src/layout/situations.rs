@@ -157,7 +157,7 @@ impl Search<'_> {
     /// Makes a reading live, with a past that ends around its number.
     fn put(&self, scene: &mut Scene, index: usize, number: f64) {
         scene.readings[index] = Evaluated::new(number, State::Live);
-        if self.program.histories.iter().any(|(reading, _)| *reading == index) {
+        if self.program.is_looked_back_at(index) {
             scene.past[index] = waves(&self.program.readings[index], number);
         }
     }

@@ -546,7 +546,7 @@ fn scene(controls: &[Control], program: &Program) -> Scene {
     for (index, (control, spec)) in controls.iter().zip(&program.readings).enumerate() {
         scene.readings[index] = control.seen(spec);
         scene.heard[index] = control.age();
-        if program.histories.iter().any(|(reading, _)| *reading == index) {
+        if program.is_looked_back_at(index) {
             scene.past[index] = control.before(spec);
         }
     }

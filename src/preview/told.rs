@@ -83,7 +83,7 @@ fn readings(good: &Good) -> Value {
         json!({
             "name": spec.name, "topic": spec.filter.to_string(), "unit": spec.unit.to_string(), "low": low, "high": high,
             "step": step(spec), "words": words, "stale_s": spec.stale.map(|stale| stale.as_secs_f64()),
-            "past": program.histories.iter().any(|(reading, _)| *reading == index), "line": lines.get(index),
+            "past": program.is_looked_back_at(index), "line": lines.get(index),
         })
     });
     each.collect()

@@ -49,7 +49,18 @@ pub enum Figure {
     Count,
 }
 
-/// A reading's window.
+/// A look back: how far, and at what.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lookback {
+    /// What makes two pasts those of the same numbers.
+    pub identity: String,
+    /// How far back.
+    pub span: Span,
+    /// How long a number holds while no other is heard; `None` for ever.
+    pub hold: Option<Duration>,
+}
+
+/// A window of numbers.
 #[derive(Clone, Debug)]
 pub struct History {
     span: Span,

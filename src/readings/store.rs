@@ -31,6 +31,20 @@ pub struct ReadingSpec {
     pub unit: Unit,
 }
 
+impl ReadingSpec {
+    /// What makes two readings' numbers the same numbers.
+    pub fn identity(&self) -> String {
+        format!(
+            "{:?} {} {} scale: {:?} offset: {:?}",
+            self.filter.as_str(),
+            self.pick,
+            self.unit,
+            self.trust.scale,
+            self.trust.offset
+        )
+    }
+}
+
 /// What a message did to one reading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Outcome {
@@ -217,6 +231,23 @@ mod tests {
             spec("brine", "cellar/brine/tank", Pick::pointer("/temperature").unwrap(), (-5.0, 30.0)),
             spec("any", "cellar/+/climate", column(1), (-10.0, 40.0)),
         ]
+    }
+
+    #[test]
+    fn what_is_heard_and_how_it_is_read_makes_the_same_numbers() {
+        let temp = cellar().swap_remove(0);
+        let alike = ReadingSpec { name: "t".into(), range: None, stale: None, ..temp.clone() };
+        assert_eq!(alike.identity(), temp.identity());
+        let other_pick = Pick::column(2, ',').unwrap();
+        for another in [
+            ReadingSpec { filter: Filter::new("cellar/brine/climate").unwrap(), ..temp.clone() },
+            ReadingSpec { pick: other_pick, ..temp.clone() },
+            ReadingSpec { unit: lookup("K").unwrap(), ..temp.clone() },
+            ReadingSpec { trust: Trust { offset: 0.5, ..Trust::PLAIN }, ..temp.clone() },
+            ReadingSpec { trust: Trust { scale: 2.0, ..Trust::PLAIN }, ..temp.clone() },
+        ] {
+            assert_ne!(another.identity(), temp.identity());
+        }
     }
 
     fn at(seconds: u64) -> Moment {

@@ -11,8 +11,8 @@ use crate::draw::Frame;
 use crate::feed::Message;
 use crate::formulas::Evaluated;
 use crate::layout::{Brightness, Program, Renderer, Said};
-use crate::readings::history::{History, Stored};
-use crate::readings::{Event, Moment, Outcome, Reading, ReadingSpec, State, Store};
+use crate::readings::history::{History, Lookback, Stored};
+use crate::readings::{Event, Moment, Outcome, Reading, State, Store};
 
 /// The readings of a layout and the picture that they give.
 #[derive(Clone, Debug)]
@@ -88,8 +88,8 @@ impl Pane {
         *self = next;
     }
 
-    /// The windows of the readings' past, to be stored.
-    pub fn windows(&self) -> impl Iterator<Item = (&ReadingSpec, &History)> {
+    /// The windows of the past, to be stored.
+    pub fn windows(&self) -> impl Iterator<Item = (&Lookback, &History)> {
         self.renderer.windows()
     }
 

@@ -18,7 +18,7 @@ use sidelight::language::format::canonical;
 use sidelight::language::{self, Finding, Severity, report};
 use sidelight::layout::{self, Renderer};
 use sidelight::panel::{Controller, EmulatedPanel};
-use sidelight::readings::history::{Figure, History, Span, Stored, encode};
+use sidelight::readings::history::{Figure, History, Lookback, Span, Stored, encode};
 use sidelight::readings::{Moment, Pick, ReadingSpec, State, Trust};
 use sidelight::scenes;
 use sidelight::service::Config;
@@ -242,9 +242,10 @@ fn recall(bytes: &[u8]) {
     let (spec, spans) = past();
     let at = |seconds| Moment::at(Duration::from_secs(seconds));
     for span in spans {
+        let lookback = Lookback { identity: spec.identity(), span, hold: spec.stale };
         for time in [0, 1_795_000_000, 1_795_000_700, 1_795_100_000, u64::from(u32::MAX) * 4] {
             for now in [0, 5, 3_000_000_000] {
-                let Some(mut history) = stored.window(&spec, span, at(now), Duration::from_secs(time), 7) else {
+                let Some(mut history) = stored.window(&lookback, at(now), Duration::from_secs(time), 7) else {
                     continue;
                 };
                 for later in [0, 1, 100, 5000] {
@@ -253,7 +254,7 @@ fn recall(bytes: &[u8]) {
                 }
                 history.hear(12.4, at(now + 5000));
                 figures(&history, at(now + 5000));
-                encode([(&spec, &history)], at(now + 5000), Duration::from_secs(time));
+                encode([(&lookback, &history)], at(now + 5000), Duration::from_secs(time));
             }
         }
     }

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use crate::draw::Point;
 use crate::faces::icons;
-use crate::formulas::{Bounds, Compiled};
+use crate::formulas::Bounds;
 use crate::language::clock;
 use crate::language::model::{
     Align, Bar, Choice, Direction, Element, ElementKind, Face, Length, Place, Text, TextPart, TextSize, Trend,
@@ -337,7 +337,8 @@ impl Checker {
         let direction = arguments.named("direction").and_then(|word| one_of(word, &DIRECTIONS, &mut self.findings));
         let segments = arguments.named("segments").and_then(|count| pixels(count, 2, 64, &mut self.findings));
         let (formula, unit) = number?;
-        let (scale, target) = self.scale(arguments, shown, &formula, unit)?;
+        let bounds = self.expressions().bounds(&formula);
+        let (scale, target) = self.scale(arguments, shown, bounds, unit)?;
         let origin = match arguments.named("origin") {
             Some(origin) => {
                 let at = number_in(origin, unit, "a number", &mut self.findings)?;
@@ -361,13 +362,12 @@ impl Checker {
         &mut self,
         arguments: &Arguments<'_>,
         shown: &Expression,
-        formula: &Compiled,
+        bounds: Bounds,
         unit: Unit,
     ) -> Option<(Bounds, Option<Bounds>)> {
         let scale = match arguments.named("over") {
             Some(over) => range_in(over, unit, &mut self.findings)?,
             None => {
-                let bounds = self.expressions().bounds(formula);
                 if !bounds.is_finite() {
                     self.findings.push(
                         Finding::error("no range", shown.span, "nothing says from where to where this reaches")
@@ -397,8 +397,8 @@ impl Checker {
     }
 
     fn trend(&mut self, arguments: &Arguments<'_>) -> Option<ElementKind> {
-        let shown = arguments.plain(0, "the reading that it shows", "trend temp for: 24h", &mut self.findings)?;
-        let (reading, unit) = self.expressions().reading(shown)?;
+        let shown = arguments.plain(0, "what it shows", "trend temp for: 24h", &mut self.findings)?;
+        let (source, unit) = self.expressions().source(shown)?;
         let window = match arguments.named("for") {
             Some(window) => window_of(window, &mut self.findings)?,
             None => USUAL_TREND,
@@ -410,9 +410,10 @@ impl Checker {
             );
             return None;
         };
-        let (scale, target) = self.scale(arguments, shown, &Compiled::Reading(reading), unit)?;
-        let history = self.observations.history(reading, window, shown.span, &mut self.findings)?;
-        Some(ElementKind::Trend(Trend { reading, history, scale, target }))
+        let bounds = source.of(&self.expressions().limits());
+        let (scale, target) = self.scale(arguments, shown, bounds, unit)?;
+        let history = self.observations.history(source, window, shown.span, &mut self.findings)?;
+        Some(ElementKind::Trend(Trend { source, history, scale, target }))
     }
 }
 

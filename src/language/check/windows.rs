@@ -7,7 +7,7 @@ use std::time::Duration;
 use jiff::civil::{Date, DateTime, Time};
 
 use crate::formulas::{
-    Bounds, Compiled, Deadline, LONGEST, Limits, MOST_REJECTS, MOST_UNTIL, Observed, SunEvent, TimeStyle,
+    Bounds, Compiled, Deadline, LONGEST, Limits, MOST_REJECTS, MOST_UNTIL, Observed, Source, SunEvent, TimeStyle,
 };
 use crate::language::Finding;
 use crate::language::syntax::{Expression, ExpressionKind, Span};
@@ -56,8 +56,8 @@ pub(super) struct Observations {
     pub(super) list: Vec<Observed>,
     /// Bounds of each.
     pub(super) bounds: Vec<Bounds>,
-    /// The histories that they need: of which reading, and how far back.
-    pub(super) histories: Vec<(usize, Window)>,
+    /// The histories that they need: whose numbers, and how far back.
+    pub(super) histories: Vec<(Source, Window)>,
 }
 
 impl Observations {
@@ -69,15 +69,15 @@ impl Observations {
         })
     }
 
-    /// The history of a reading over a window, one for all who ask for the same.
+    /// The history of numbers over a window, one for all who ask for the same.
     pub(super) fn history(
         &mut self,
-        reading: usize,
+        source: Source,
         window: Window,
         span: Span,
         findings: &mut Vec<Finding>,
     ) -> Option<usize> {
-        if let Some(found) = self.histories.iter().position(|known| *known == (reading, window)) {
+        if let Some(found) = self.histories.iter().position(|known| *known == (source, window)) {
             return Some(found);
         }
         if self.histories.len() == MOST_HISTORIES {
@@ -91,7 +91,7 @@ impl Observations {
             );
             return None;
         }
-        self.histories.push((reading, window));
+        self.histories.push((source, window));
         Some(self.histories.len() - 1)
     }
 }
@@ -140,23 +140,23 @@ impl Expressions<'_> {
     }
 
     fn figure(&mut self, name: &str, figure: Figure, plain: &[Expression], span: Span) -> Option<Checked> {
-        let [reading, window] = plain else {
+        let [source, window] = plain else {
             self.wrong_count(
                 span,
-                format!("`{name}` takes a reading and how far back: `{name}(temp, 24h)`"),
+                format!("`{name}` takes a reading or a value and how far back: `{name}(temp, 24h)`"),
                 plain.len(),
             );
             return None;
         };
-        let reading = self.reading(reading);
+        let source = self.source(source);
         let window_span = window.span;
         let window = window_of(window, self.findings);
-        let ((reading, unit), window) = (reading?, window?);
+        let ((source, unit), window) = (source?, window?);
         let hours = match window {
             Window::Last(length) => length.as_secs_f64() / 3600.0 * 1.01,
             Window::Today => 25.0,
         };
-        let bounds = self.reading_bounds[reading];
+        let bounds = source.of(&self.limits());
         let change = bounds.minus(bounds);
         let hour = units::lookup("h")?;
         let (unit, bounds, scale) = match figure {
@@ -190,8 +190,8 @@ impl Expressions<'_> {
                 (product.unit, sum, Some(product.scale))
             }
         };
-        let history = self.observations.history(reading, window, span, self.findings)?;
-        let place = self.observations.place(Observed::Window { history, reading, figure }, bounds);
+        let history = self.observations.history(source, window, span, self.findings)?;
+        let place = self.observations.place(Observed::Window { history, source, figure }, bounds);
         let observed = Compiled::Observed(place);
         Some(Checked::Number(
             match scale {
@@ -204,19 +204,19 @@ impl Expressions<'_> {
 
     fn characteristic(&mut self, plain: &[Expression], span: Span) -> Option<Checked> {
         let [pressure] = plain else {
-            let example = format!("`{CHARACTERISTIC}` takes a reading: `{CHARACTERISTIC}(pressure)`");
+            let example = format!("`{CHARACTERISTIC}` takes a reading or a value: `{CHARACTERISTIC}(pressure)`");
             self.wrong_count(span, example, plain.len());
             return None;
         };
         let at = pressure.span;
-        let (reading, unit) = self.reading(pressure)?;
+        let (source, unit) = self.source(pressure)?;
         let hectopascal = units::lookup("hPa")?;
         let Some(conversion) = units::conversion(unit, hectopascal) else {
             self.findings.push(unlike(at, unit, hectopascal));
             return None;
         };
-        let history = self.observations.history(reading, TENDENCY, span, self.findings)?;
-        let observed = Observed::Characteristic { history, reading, conversion };
+        let history = self.observations.history(source, TENDENCY, span, self.findings)?;
+        let observed = Observed::Characteristic { history, source, conversion };
         let place = self.observations.place(observed, Bounds { low: 0.0, high: 8.0 });
         Some(Checked::Number(Compiled::Observed(place), Unit::BARE))
     }
@@ -226,7 +226,7 @@ impl Expressions<'_> {
             self.wrong_count(span, "`age` takes a reading: `age(temp)`".to_string(), plain.len());
             return None;
         };
-        let (reading, _) = self.reading(reading)?;
+        let reading = self.reading(reading)?;
         self.time(Observed::Age(reading), LONGEST)
     }
 
@@ -235,7 +235,7 @@ impl Expressions<'_> {
             self.wrong_count(span, "`rejects` takes a reading: `rejects(temp)`".to_string(), plain.len());
             return None;
         };
-        let (reading, _) = self.reading(reading)?;
+        let reading = self.reading(reading)?;
         let bounds = Bounds { low: 0.0, high: f64::from(MOST_REJECTS) };
         let place = self.observations.place(Observed::Rejects(reading), bounds);
         Some(Checked::Number(Compiled::Observed(place), Unit::BARE))
@@ -300,15 +300,39 @@ impl Expressions<'_> {
         Some(Checked::Number(Compiled::Observed(place), units::lookup("s")?))
     }
 
-    /// A reading by its name, with its unit.
-    pub(super) fn reading(&mut self, expression: &Expression) -> Option<(usize, Unit)> {
+    /// A reading by its name.
+    fn reading(&mut self, expression: &Expression) -> Option<usize> {
         match self.check(expression)? {
-            Checked::Number(Compiled::Reading(reading), unit) => Some((reading, unit)),
+            Checked::Number(Compiled::Reading(reading), _) => Some(reading),
             _ => {
                 self.findings.push(
-                    Finding::error("wrong kind", expression.span, "only a reading has a past")
+                    Finding::error("wrong kind", expression.span, "only a reading is heard")
                         .label("not a reading")
-                        .help("name a reading; of a `value`, look back at what it is computed from"),
+                        .help("name a reading; of a `value`, name what it is computed from"),
+                );
+                None
+            }
+        }
+    }
+
+    /// What has a past, by its name, with its unit: a reading, or a value that is a number.
+    pub(super) fn source(&mut self, expression: &Expression) -> Option<(Source, Unit)> {
+        match self.check(expression)? {
+            Checked::Number(Compiled::Reading(reading), unit) => Some((Source::Reading(reading), unit)),
+            Checked::Number(Compiled::Value(value), unit) => Some((Source::Value(value), unit)),
+            Checked::Number(..) => {
+                self.findings.push(
+                    Finding::error("wrong kind", expression.span, "only what has a name has a past")
+                        .label("has no name")
+                        .help("give it one, as in `value spread = temp - dew`, and name that here"),
+                );
+                None
+            }
+            _ => {
+                self.findings.push(
+                    Finding::error("wrong kind", expression.span, "only a number has a past")
+                        .label("neither a reading nor a number that a `value` computes")
+                        .help("name one of these; how long ago a condition held is its `time_since`"),
                 );
                 None
             }
@@ -327,8 +351,12 @@ impl Expressions<'_> {
 
     /// Bounds of what an expression can give.
     pub(super) fn bounds(&self, formula: &Compiled) -> Bounds {
-        let observed = &self.observations.bounds;
-        formula.bounds(&Limits { readings: self.reading_bounds, observed, values: self.value_bounds })
+        formula.bounds(&self.limits())
+    }
+
+    /// Bounds of what an expression may look at.
+    pub(super) fn limits(&self) -> Limits<'_> {
+        Limits { readings: self.reading_bounds, observed: &self.observations.bounds, values: self.value_bounds }
     }
 }
 

@@ -1,19 +1,19 @@
 //! Windows as bytes, for a file that outlives the program.
 //!
-//! What enters are windows, the readings whose past they are, and the civil time; what leaves are bytes of bounded length. On the way
+//! What enters are windows, whose past they are, and the civil time; what leaves are bytes of bounded length. On the way
 //! back bytes enter, from whatever source, and windows leave that go on where they were, or a reason why there are none. No file is
 //! touched here, and no byte is believed before the checksum was.
 //!
 //! All numbers are little-endian. The file is [sealed](crate::seal). Behind the seal stand the civil time of writing in milliseconds since 1970 in Greenwich (8), the number
-//! of windows (4), and the windows: identity of the reading (length in 4, UTF-8); length of the window in nanoseconds, 0 for today (8); how
+//! of windows (4), and the windows: whose past it is (length in 4, UTF-8); length of the window in nanoseconds, 0 for today (8); how
 //! much of the newest part is over in nanoseconds, or the day's number (8); the age of the newest number in nanoseconds, all ones for
 //! none (8), and that number (8); the number of parts in use (2); and these, newest first: how many parts back (2), count (4), least,
 //! greatest, sum, first, last, area (8 each).
 
 use std::time::Duration;
 
-use super::super::{Moment, ReadingSpec};
-use super::{History, Part, Span, nanoseconds};
+use super::super::Moment;
+use super::{History, Lookback, Part, Span, nanoseconds};
 use crate::seal::{self, Seal, SealError};
 
 /// A file has no more bytes: what eight layouts need that look back as far and as often as a layout may.
@@ -61,40 +61,28 @@ struct Window {
     parts: Vec<(u16, Part)>,
 }
 
-/// What makes two readings' numbers the same numbers.
-fn identity(spec: &ReadingSpec) -> String {
-    format!(
-        "{:?} {} {} scale: {:?} offset: {:?}",
-        spec.filter.as_str(),
-        spec.pick,
-        spec.unit,
-        spec.trust.scale,
-        spec.trust.offset
-    )
-}
-
 /// The windows as bytes, as they are at `now`, which is `written` after the beginning of 1970 in Greenwich; and how many were left out
 /// because there is no more room. Of two windows of the same numbers only the first is kept.
 pub fn encode<'a>(
-    windows: impl IntoIterator<Item = (&'a ReadingSpec, &'a History)>,
+    windows: impl IntoIterator<Item = (&'a Lookback, &'a History)>,
     now: Moment,
     written: Duration,
 ) -> (Vec<u8>, usize) {
     let mut body = Vec::new();
-    let mut known: Vec<(String, Span)> = Vec::new();
+    let mut known: Vec<&Lookback> = Vec::new();
     let mut left_out = 0;
-    for (spec, history) in windows {
-        let identity = identity(spec);
-        if history.last.is_none() || known.iter().any(|(other, span)| *other == identity && *span == history.span) {
+    for (lookback, history) in windows {
+        let is_same = |other: &&Lookback| other.identity == lookback.identity && other.span == lookback.span;
+        if history.last.is_none() || known.iter().any(is_same) {
             continue;
         }
         let before = body.len();
-        write_window(&mut body, &identity, history, now);
+        write_window(&mut body, &lookback.identity, history, now);
         if body.len() > MOST_STORED_BYTES - seal::BYTES - 12 {
             body.truncate(before);
             left_out += 1;
         } else {
-            known.push((identity, history.span));
+            known.push(lookback);
         }
     }
     let written = u64::try_from(written.as_millis()).unwrap_or(u64::MAX).to_le_bytes();
@@ -234,15 +222,16 @@ impl Stored {
         Bytes(rest).stored().ok_or(StoredError::Damaged)
     }
 
-    /// The window over `span` of a reading's numbers, as it is at `now` after a silence since it was stored. `time` is the civil time since
+    /// The window that looks back like this, as it is at `now` after a silence since it was stored. `time` is the civil time since
     /// 1970 in Greenwich, on the local day of the number `day`.
     ///
     /// `None` where it was not stored, where everything in it is too old, and where the civil clock was set back.
-    pub fn window(&self, spec: &ReadingSpec, span: Span, now: Moment, time: Duration, day: u64) -> Option<History> {
+    pub fn window(&self, lookback: &Lookback, now: Moment, time: Duration, day: u64) -> Option<History> {
         let silence = time.checked_sub(self.written)?;
-        let identity = identity(spec);
-        let window = self.windows.iter().find(|window| window.span == span && window.identity == identity)?;
-        let mut history = History::new(span, spec.stale);
+        let span = lookback.span;
+        let is_same = |window: &&Window| window.span == span && window.identity == lookback.identity;
+        let window = self.windows.iter().find(is_same)?;
+        let mut history = History::new(span, lookback.hold);
         let age = window.last.map_or(0, |(age, _)| age);
         // The window's own clock reads so much when it was stored, which leaves room for all that was heard before.
         let (newest, own) = match span {
@@ -282,9 +271,6 @@ mod tests {
 
     use super::super::Figure;
     use super::*;
-    use crate::feed::Filter;
-    use crate::readings::{Pick, Trust};
-    use crate::units::lookup;
 
     const WINDOW: Span = Span::Last(Duration::from_secs(1440));
     const WRITTEN: Duration = Duration::from_secs(1_795_000_000);
@@ -296,17 +282,8 @@ mod tests {
         Moment::at(Duration::from_secs(seconds))
     }
 
-    fn spec(column: usize, unit: &str, stale: Option<Duration>) -> ReadingSpec {
-        ReadingSpec {
-            name: "temp".into(),
-            filter: Filter::new("cellar/ripening/climate").unwrap(),
-            pick: Pick::column(column, ',').unwrap(),
-            range: None,
-            stale,
-            unit: lookup(unit).unwrap(),
-            trust: Trust::PLAIN,
-            presence: None,
-        }
+    fn back_to(span: Span, hold: Option<Duration>) -> Lookback {
+        Lookback { identity: "temp".into(), span, hold }
     }
 
     fn filled(span: Span, hold: Option<Duration>, samples: &[(u64, f64)]) -> History {
@@ -318,13 +295,13 @@ mod tests {
         history
     }
 
-    fn usual() -> (ReadingSpec, History) {
+    fn usual() -> (Lookback, History) {
         let hold = Some(Duration::from_secs(60));
-        (spec(1, "°C", hold), filled(WINDOW, hold, &[(10, 18.0), (700, 12.0), (1400, 13.0)]))
+        (back_to(WINDOW, hold), filled(WINDOW, hold, &[(10, 18.0), (700, 12.0), (1400, 13.0)]))
     }
 
-    fn stored(spec: &ReadingSpec, history: &History, now: Moment) -> Stored {
-        Stored::decode(&encode([(spec, history)], now, WRITTEN).0).unwrap()
+    fn stored(lookback: &Lookback, history: &History, now: Moment) -> Stored {
+        Stored::decode(&encode([(lookback, history)], now, WRITTEN).0).unwrap()
     }
 
     fn alike(one: &History, other: &History) -> Result<(), TestCaseError> {
@@ -354,12 +331,12 @@ mod tests {
             let samples: Vec<(u64, f64)> = steps.iter().map(|(step, number)| { second += step; (second, *number) }).collect();
             let hold = (hold > 0).then(|| Duration::from_secs(hold * 300));
             let span = if today { Span::Today } else { WINDOW };
-            let spec = spec(1, "°C", hold);
+            let lookback = back_to(span, hold);
             let mut history = filled(span, hold, &samples);
             let stopped = second + more;
-            let stored = stored(&spec, &history, at(stopped));
+            let stored = stored(&lookback, &history, at(stopped));
             let time = WRITTEN + Duration::from_secs(silence);
-            let mut again = stored.window(&spec, span, at(start), time, DAY).unwrap();
+            let mut again = stored.window(&lookback, at(start), time, DAY).unwrap();
             // As clocks differ, each goes on by its own.
             history.move_on(at(stopped), DAY);
             history.move_on(at(stopped + silence), DAY);
@@ -375,7 +352,7 @@ mod tests {
                 alike(&history, &again)?;
             }
             // And once more.
-            let once_more = self::stored(&spec, &again, at(start + later)).window(&spec, span, at(0), WRITTEN, DAY).unwrap();
+            let once_more = self::stored(&lookback, &again, at(start + later)).window(&lookback, at(0), WRITTEN, DAY).unwrap();
             alike(&again, &once_more)?;
         }
 
@@ -384,22 +361,22 @@ mod tests {
             // With a good header, so that what is behind it is looked at.
             if let Ok(stored) = Stored::decode(&SEAL.close(&bytes)) {
                 let time = stored.written + Duration::from_secs(silence);
-                stored.window(&spec(1, "°C", None), WINDOW, at(5), time, DAY);
+                stored.window(&back_to(WINDOW, None), at(5), time, DAY);
             }
         }
 
         /// A good file in which a byte is another, and the checksum made to agree: refused, or figures of some sort.
         #[test]
         fn a_forged_file_does_no_harm(place in 0usize..300, byte: u8, start in 0u64..5000) {
-            let (spec, history) = usual();
-            let (bytes, _) = encode([(&spec, &history)], at(1410), WRITTEN);
+            let (lookback, history) = usual();
+            let (bytes, _) = encode([(&lookback, &history)], at(1410), WRITTEN);
             let mut rest = bytes[seal::BYTES..].to_vec();
             let place = place % rest.len();
             rest[place] = byte;
             if let Ok(stored) = Stored::decode(&SEAL.close(&rest)) {
                 for time in [stored.written, WRITTEN, Duration::MAX] {
                     for span in [WINDOW, Span::Today, stored.windows[0].span] {
-                        if let Some(mut history) = stored.window(&spec, span, at(start), time, DAY) {
+                        if let Some(mut history) = stored.window(&back_to(span, None), at(start), time, DAY) {
                             history.move_on(at(start + 1), DAY);
                             history.hear(1.0, at(start + 1));
                             prop_assert!(history.figure(Figure::Count) >= Some(1.0));
@@ -412,8 +389,8 @@ mod tests {
 
     #[test]
     fn what_is_no_past_is_told() {
-        let (spec, history) = usual();
-        let (bytes, left_out) = encode([(&spec, &history)], at(1410), WRITTEN);
+        let (lookback, history) = usual();
+        let (bytes, left_out) = encode([(&lookback, &history)], at(1410), WRITTEN);
         assert!(Stored::decode(&bytes).is_ok() && left_out == 0);
         let problem = |bytes: &[u8]| Stored::decode(bytes).unwrap_err();
         assert_eq!(problem(b"about cheese"), StoredError::Foreign);
@@ -429,23 +406,20 @@ mod tests {
     fn only_the_same_numbers_go_on() {
         let (same, history) = usual();
         let stored = stored(&same, &history, at(1410));
-        let found = |spec: &ReadingSpec, span| stored.window(spec, span, at(0), WRITTEN, DAY).is_some();
-        assert!(found(&same, WINDOW));
-        assert!(found(&ReadingSpec { name: "t".into(), range: Some((0.0, 40.0)), ..same.clone() }, WINDOW));
-        assert!(!found(&spec(2, "°C", None), WINDOW) && !found(&spec(1, "K", None), WINDOW));
-        let elsewhere = Filter::new("cellar/brine/climate").unwrap();
-        assert!(!found(&ReadingSpec { filter: elsewhere, ..same.clone() }, WINDOW));
-        assert!(!found(&same, Span::Last(Duration::from_secs(1441))) && !found(&same, Span::Today));
+        let found = |lookback: &Lookback| stored.window(lookback, at(0), WRITTEN, DAY).is_some();
+        assert!(found(&same) && found(&back_to(WINDOW, None)));
+        assert!(!found(&Lookback { identity: "rh".into(), ..same }));
+        assert!(!found(&back_to(Span::Last(Duration::from_secs(1441)), None)) && !found(&back_to(Span::Today, None)));
     }
 
     #[test]
     fn what_is_too_old_and_what_is_yet_to_come_is_empty() {
-        let (spec, history) = usual();
-        let today = filled(Span::Today, None, &[(10, 18.0)]);
-        let (bytes, _) = encode([(&spec, &history), (&spec, &today)], at(1410), WRITTEN);
+        let (lookback, history) = usual();
+        let (today, since_midnight) = (back_to(Span::Today, None), filled(Span::Today, None, &[(10, 18.0)]));
+        let (bytes, _) = encode([(&lookback, &history), (&today, &since_midnight)], at(1410), WRITTEN);
         let stored = Stored::decode(&bytes).unwrap();
         let millisecond = Duration::from_millis(1);
-        let found = |span, time, day| stored.window(&spec, span, at(0), time, day).is_some();
+        let found = |lookback: &Lookback, time, day| stored.window(lookback, at(0), time, day).is_some();
         let window = Duration::from_secs(1440);
         for (time, day, expected) in [
             (WRITTEN - millisecond, DAY, (false, false)),
@@ -454,7 +428,7 @@ mod tests {
             (WRITTEN + window, DAY, (true, true)),
             (WRITTEN + window + millisecond, DAY, (false, true)),
         ] {
-            assert_eq!((found(WINDOW, time, day), found(Span::Today, time, day)), expected, "{time:?}, day {day}");
+            assert_eq!((found(&lookback, time, day), found(&today, time, day)), expected, "{time:?}, day {day}");
         }
     }
 
@@ -462,10 +436,11 @@ mod tests {
     fn a_window_is_kept_once_and_a_file_is_bounded() {
         let samples: Vec<(u64, f64)> = (0..1500).map(|second| (second, second as f64)).collect();
         let history = filled(WINDOW, None, &samples);
-        let specs: Vec<ReadingSpec> = (1..=1000).map(|column| spec(column, "°C", None)).collect();
-        let twice = encode([(&specs[0], &history), (&specs[0], &history)], at(1500), WRITTEN);
-        assert_eq!(twice, encode([(&specs[0], &history)], at(1500), WRITTEN));
-        let (bytes, left_out) = encode(specs.iter().map(|spec| (spec, &history)), at(1500), WRITTEN);
+        let lookback = |column: u32| Lookback { identity: format!("column {column}"), ..back_to(WINDOW, None) };
+        let lookbacks: Vec<Lookback> = (1..=1000).map(lookback).collect();
+        let twice = encode([(&lookbacks[0], &history), (&lookbacks[0], &history)], at(1500), WRITTEN);
+        assert_eq!(twice, encode([(&lookbacks[0], &history)], at(1500), WRITTEN));
+        let (bytes, left_out) = encode(lookbacks.iter().map(|lookback| (lookback, &history)), at(1500), WRITTEN);
         assert!(bytes.len() <= MOST_STORED_BYTES);
         let stored = Stored::decode(&bytes).unwrap();
         assert_eq!(stored.windows.len() + left_out, 1000);
