@@ -18,7 +18,7 @@ use crate::readings::history::{Figure, History, Lookback, Span, Stored};
 use crate::readings::{Moment, ReadingSpec, State};
 use crate::units::Conversion;
 
-use super::past::Past;
+use super::past::{ComputedPast, Past};
 use super::program::{Inputs, Program};
 
 const DAY: u64 = 86_400;
@@ -221,29 +221,26 @@ impl Observer {
         }
     }
 
-    /// Adds a value's newest number to one of its histories, if a reading behind it was heard, and brings up to date what looks back at
+    /// Adds a value's newest number to its past, if a reading behind it was heard, and brings up to date what looks back at
     /// that; tells whether anything is another than before.
     pub fn observe_value(
         &mut self,
         program: &Program,
-        history: usize,
+        ComputedPast { history, observed, .. }: &ComputedPast,
         now: Moment,
         time: &ZonedDateTime,
         value: Evaluated,
         changed: &mut Inputs,
     ) -> bool {
+        let history = *history;
         if value.state == State::Live && self.news.meets(&program.histories[history].readings) {
             self.add(history, value.number, now, time);
         }
         let mut differs = false;
-        for (index, observed) in program.observed.iter().enumerate() {
-            let seen = match observed {
-                Observed::Window { history: of, figure, .. } if *of == history => {
-                    self.figure(index, history, *figure, value)
-                }
-                Observed::Characteristic { history: of, conversion, .. } if *of == history => {
-                    self.characteristic(index, history, *conversion, value)
-                }
+        for &index in observed {
+            let seen = match &program.observed[index] {
+                Observed::Window { figure, .. } => self.figure(index, history, *figure, value),
+                Observed::Characteristic { conversion, .. } => self.characteristic(index, history, *conversion, value),
                 _ => continue,
             };
             differs |= self.note(program, index, seen, changed);

@@ -20,6 +20,37 @@ pub struct Past {
     pub readings: Inputs,
 }
 
+/// The past of a value, and who looks at it.
+#[derive(Clone, Debug)]
+pub(super) struct ComputedPast {
+    /// Its history.
+    pub history: usize,
+    /// The value.
+    pub value: usize,
+    /// The observations of that history.
+    pub observed: Vec<usize>,
+}
+
+impl Program {
+    /// The pasts of values, in the order in which the values are computed.
+    pub(super) fn computed_pasts(&self) -> Vec<ComputedPast> {
+        let mut looking = vec![Vec::new(); self.histories.len()];
+        for (place, observed) in self.observed.iter().enumerate() {
+            if let Observed::Window { history, .. } | Observed::Characteristic { history, .. } = observed {
+                looking[*history].push(place);
+            }
+        }
+        let pasts = self.histories.iter().zip(looking).enumerate();
+        let of_value = |(history, (past, observed)): (usize, (&Past, Vec<usize>))| match past.source {
+            Source::Value(value) => Some(ComputedPast { history, value, observed }),
+            Source::Reading(_) => None,
+        };
+        let mut computed: Vec<ComputedPast> = pasts.filter_map(of_value).collect();
+        computed.sort_by_key(|past| past.value);
+        computed
+    }
+}
+
 /// The pasts that a layout looks back at, in its order.
 pub(super) fn pasts(program: &Program, histories: &[(Source, Window)]) -> Vec<Past> {
     let past = |(source, span): &(Source, Window)| {

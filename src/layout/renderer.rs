@@ -9,14 +9,14 @@ use std::time::Duration;
 use jiff::ZonedDateTime;
 
 use crate::draw::Frame;
-use crate::formulas::{Compiled, Evaluated, Given, Source};
+use crate::formulas::{Compiled, Evaluated, Given};
 use crate::language::clock;
 use crate::readings::history::{History, Lookback, PARTS, Span as Window, Stored};
 use crate::readings::{Moment, State};
 
 use super::brightness::Brightness;
 use super::observer::Observer;
-use super::past::Past;
+use super::past::ComputedPast;
 use super::picture::{Known, Picture, Said};
 use super::program::{Inputs, Program, Screen};
 
@@ -38,8 +38,8 @@ pub struct Renderer {
     turn: (usize, Moment),
     /// What has to be looked at while each screen is shown, and last, while none is.
     watched: Vec<Inputs>,
-    /// Histories of values, each with its value, in the order in which the values are computed: one may look back at another.
-    computed_pasts: Vec<(usize, usize)>,
+    /// The pasts of values, each after those that it may look back at.
+    computed_pasts: Vec<ComputedPast>,
     drawn_once: bool,
     brightness: Brightness,
 }
@@ -51,12 +51,6 @@ impl Renderer {
         (0..program.readings.len() + program.observed.len() + program.histories.len())
             .for_each(|index| changed.insert(index));
         let first = program.screens.iter().position(|screen| screen.when.is_none()).unwrap_or(0);
-        let of_value = |(history, past): (usize, &Past)| match past.source {
-            Source::Value(value) => Some((history, value)),
-            Source::Reading(_) => None,
-        };
-        let mut computed_pasts: Vec<_> = program.histories.iter().enumerate().filter_map(of_value).collect();
-        computed_pasts.sort_by_key(|(_, value)| *value);
         Self {
             readings: vec![Evaluated::WAITING; program.readings.len()],
             values: vec![Evaluated::WAITING; program.values.len()],
@@ -67,7 +61,7 @@ impl Renderer {
             screen: None,
             turn: (first, now),
             watched: (0..=program.screens.len()).map(|screen| program.watched(screen)).collect(),
-            computed_pasts,
+            computed_pasts: program.computed_pasts(),
             drawn_once: false,
             brightness: Brightness::FULL,
             program,
@@ -260,9 +254,9 @@ impl Renderer {
         self.observer.observe(&self.program, now, &self.time.1, &self.readings, &mut self.changed);
         self.compute_values();
         for place in 0..self.computed_pasts.len() {
-            let (history, value) = self.computed_pasts[place];
-            let (time, value) = (&self.time.1, self.values[value]);
-            if self.observer.observe_value(&self.program, history, now, time, value, &mut self.changed) {
+            let past = &self.computed_pasts[place];
+            let (time, value) = (&self.time.1, self.values[past.value]);
+            if self.observer.observe_value(&self.program, past, now, time, value, &mut self.changed) {
                 self.compute_values();
             }
         }

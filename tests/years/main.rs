@@ -24,8 +24,10 @@ const TEXTS: &str = "panel 128x32\n\
     screen walls when: temp - dew < 1 { text \"{temp:.1}\" size: 9\n text \"dew {dew:.1}\" size: 9 }\n";
 const PAST: &str = "panel 128x64\n\
     reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -10..40 stale: 20min\n\
-    screen day { text \"{temp:.1}\" size: 16 face: narrow\n text \"{highest(temp, 24h):.1}\" size: 9\n \
-    text \"{lowest(temp, today):.1}\" size: 9\n trend temp for: 24h over: 0..20°C }\n";
+    value same = temp\n\
+    screen day { text \"{temp:.1}\" size: 16 face: narrow\n \
+    columns { text \"{highest(temp, 24h):.1}\" size: 9\n text \"{highest(same, 24h):.1}\" size: 9 }\n \
+    text \"{lowest(temp, today):.1}\" size: 9\n trend same for: 24h over: 0..20°C }\n";
 const CLOCK: &str = "panel 128x32\n\
     reading temp from: \"cellar/ripening/climate\" pick: column(1) unit: °C range: -10..40 stale: 20min\n\
     screen clock { columns gap: 4 { text \"{clock(\"%H:%M\")}\" size: 16 face: narrow\n text \"{temp:.1}\" size: 16 face: narrow } }\n";
