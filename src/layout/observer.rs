@@ -226,13 +226,12 @@ impl Observer {
     pub fn observe_value(
         &mut self,
         program: &Program,
-        ComputedPast { history, observed, .. }: &ComputedPast,
+        &ComputedPast { history, ref observed, .. }: &ComputedPast,
         now: Moment,
         time: &ZonedDateTime,
         value: Evaluated,
         changed: &mut Inputs,
     ) -> bool {
-        let history = *history;
         if value.state == State::Live && self.news.meets(&program.histories[history].readings) {
             self.add(history, value.number, now, time);
         }
