@@ -21,6 +21,7 @@
 pub mod commands;
 #[cfg(feature = "demo")]
 pub mod demo;
+mod digest;
 pub mod draw;
 #[cfg(feature = "editor")]
 pub mod editor;

@@ -4,6 +4,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::digest::digest;
 use crate::formulas::{Input, Observed, Source};
 use crate::readings::history::{Lookback, Span as Window};
 
@@ -67,7 +68,11 @@ pub(super) fn pasts(program: &Program, histories: &[(Source, Window)]) -> Vec<Pa
         }
         let identity = match source {
             Source::Reading(reading) => program.readings[*reading].identity(),
-            Source::Value(value) => computation(program, histories, *value, &behind),
+            // What it is computed from may be the whole file.
+            Source::Value(value) => {
+                let computation = computation(program, histories, *value, &behind);
+                format!("{} {}", program.values[*value].name, digest(computation))
+            }
         };
         Past { source: *source, lookback: Lookback { identity, span: *span, hold }, readings }
     };

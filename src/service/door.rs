@@ -20,7 +20,7 @@ pub use signature::{KeyError, PublicKey, SignatureError};
 use super::Loaded;
 use super::load::{Reach, compile_within};
 use super::throttle::Throttle;
-use super::turns::digest;
+use crate::digest::digest;
 use crate::draw::Size;
 use crate::feed::{LARGEST_PAYLOAD, Message, Topic, TopicError};
 use crate::language::Severity;

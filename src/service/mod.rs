@@ -72,8 +72,6 @@ pub use supervisor::Supervisor;
 pub use tally::{Standing, Tally};
 #[cfg(any(feature = "demo", feature = "preview", feature = "recording"))]
 pub use terminal::{LEAVE, Terminal};
-#[cfg(feature = "publish")]
-pub use turns::digest;
 pub use turns::{Ending, Service, ServiceError, Show};
 pub use unit::{Unit, UnitError};
 pub use upkeep::Upkeep;

@@ -24,6 +24,7 @@ use super::supervisor::Supervisor;
 use super::watch::Watch;
 use super::witness::{Happening, Witness};
 use super::writer::Writer;
+use crate::digest::digest;
 use crate::draw::Point;
 use crate::feed::{Delivery, Event, Filter, Message, Session, Settings, SettingsError};
 use crate::layout::{Brightness, Program};
@@ -35,7 +36,6 @@ mod door;
 mod report;
 
 pub(super) use report::ONLINE;
-pub use report::digest;
 
 /// How long panels may take to show their last picture.
 const FAREWELL: Duration = Duration::from_secs(2);

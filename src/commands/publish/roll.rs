@@ -9,8 +9,9 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
+use crate::digest::digest;
 use crate::feed::{Message, Topic};
-use crate::service::{Answer, DoorTopics, Verdict, digest};
+use crate::service::{Answer, DoorTopics, Verdict};
 
 /// Doors that one call can reach.
 const MOST_DOORS: usize = 10_000;

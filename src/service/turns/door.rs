@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use super::{Service, digest};
+use super::Service;
+use crate::digest::digest;
 use crate::feed::Event;
 use crate::language::MAX_BYTES;
 use crate::readings::Moment;
