@@ -20,6 +20,8 @@ use crate::seal::{self, Seal, SealError};
 pub const MOST_STORED_BYTES: usize = 4 << 20;
 
 const SEAL: Seal = Seal { magic: *b"sl-past\n", version: 1 };
+/// Greater numbers are not stored: sums and differences of those that are have an end.
+const LARGEST: f64 = 1e300;
 /// No age is greater, in nanoseconds: a hundred years.
 const OLDEST: u64 = 100 * 365 * 86_400 * 1_000_000_000;
 
@@ -73,7 +75,8 @@ pub fn encode<'a>(
     let mut left_out = 0;
     for (lookback, history) in windows {
         let is_same = |other: &&Lookback| other.identity == lookback.identity && other.span == lookback.span;
-        if history.last.is_none() || known.iter().any(is_same) {
+        let is_storable = history.last.is_some_and(|(_, number)| number.abs() <= LARGEST);
+        if !is_storable || known.iter().any(is_same) {
             continue;
         }
         let before = body.len();
@@ -121,10 +124,14 @@ fn write_window(into: &mut Vec<u8>, identity: &str, history: &History, now: Mome
 impl Part {
     /// Whether its numbers can be those of one part.
     fn is_sound(&self) -> bool {
+        let heard = [self.least, self.greatest, self.sum, self.first, self.last];
         let inside = |number: f64| self.least <= number && number <= self.greatest;
-        let empty = || [self.least, self.greatest, self.sum, self.first, self.last].iter().all(|number| *number == 0.0);
-        let heard = if self.count == 0 { empty() } else { inside(self.first) && inside(self.last) };
-        heard && !self.sum.is_nan() && !self.area.is_nan()
+        let fits = if self.count == 0 {
+            heard.iter().all(|number| *number == 0.0)
+        } else {
+            inside(self.first) && inside(self.last)
+        };
+        fits && heard.iter().chain([&self.area]).all(|number| number.abs() <= LARGEST)
     }
 }
 
@@ -169,7 +176,7 @@ impl<'a> Bytes<'a> {
         let phase = self.long()?;
         let (age, number) = (self.long()?, self.number()?);
         let last = (age != u64::MAX).then_some((age, number));
-        let good = last.is_none_or(|(age, number)| age <= OLDEST && number.is_finite())
+        let good = last.is_none_or(|(age, number)| age <= OLDEST && number.abs() <= LARGEST)
             && (span == Span::Today || phase < empty.part());
         let count = usize::from(self.short()?);
         if !good || count > empty.parts.len() {
@@ -400,6 +407,39 @@ mod tests {
         assert_eq!(problem(&newer.close(&bytes[seal::BYTES..])), StoredError::Version(2));
         let long = [&bytes[..], &vec![0; MOST_STORED_BYTES]].concat();
         assert_eq!(problem(&long), StoredError::TooLarge);
+    }
+
+    #[test]
+    fn what_is_written_is_read_whatever_was_heard() {
+        let (usual, history) = usual();
+        let huge = filled(WINDOW, None, &[(10, 18.0), (1400, f64::MAX)]);
+        let other = Lookback { identity: "rh".into(), ..usual.clone() };
+        let (bytes, _) = encode([(&other, &huge), (&usual, &history)], at(1410), WRITTEN);
+        assert_eq!(Stored::decode(&bytes).unwrap().windows.len(), 1);
+        // What came after it leaves the rest of the window as it was.
+        let past = filled(WINDOW, None, &[(10, f64::MAX), (700, 12.0)]);
+        let window = stored(&other, &past, at(1410)).window(&other, at(0), WRITTEN, DAY).unwrap();
+        assert_eq!(window.figure(Figure::Highest), Some(12.0));
+    }
+
+    #[test]
+    fn no_number_without_end_is_believed() {
+        let (lookback, history) = usual();
+        let (bytes, _) = encode([(&lookback, &history)], at(1410), WRITTEN);
+        let rest = &bytes[seal::BYTES..];
+        // Where the numbers of the newest part begin.
+        let first = 8 + 4 + 4 + lookback.identity.len() + 4 * 8 + 2 + 2 + 4;
+        for place in 0..6 {
+            for number in [f64::INFINITY, f64::NEG_INFINITY, f64::NAN, f64::MAX, f64::MIN] {
+                let mut forged = rest.to_vec();
+                forged[first + 8 * place..][..8].copy_from_slice(&number.to_bits().to_le_bytes());
+                assert_eq!(
+                    Stored::decode(&SEAL.close(&forged)).unwrap_err(),
+                    StoredError::Damaged,
+                    "{place}: {number}"
+                );
+            }
+        }
     }
 
     #[test]
