@@ -134,6 +134,32 @@ fn a_message_is_one_number_and_what_cannot_be_believed_is_none() {
     assert_eq!(said(&pane)[0], ("3 1.6".into(), State::Live));
 }
 
+/// A picture has room for what was proved to fit, and for nothing else.
+#[test]
+fn what_can_no_longer_be_is_no_past() {
+    let of_reading = format!(
+        "{READINGS}value wet = rh > 90\nscreen door {{ text \"{{highest(temp, 1h):.1}} {{if wet then \"!\" else \".\"}}\" size: 9 }}\n"
+    );
+    let of_value = format!("{READINGS}{LOOKING_BACK}").replace("count(spread, 1h):.0", "highest(spread, 1h):.1");
+    for (layout, wide, narrow, heard) in [
+        (&of_reading, "-10..40", ["-10..12.4", "12.0..40", "-10..12.3", "12.1..40"], "12.4"),
+        (&of_value, "0..30", ["0..1.6", "1.5..30", "0..1.5", "1.6..30"], "1.6"),
+    ] {
+        for (place, range) in narrow.iter().enumerate() {
+            let mut pane = Pane::new(program(layout), at(0));
+            hear(&mut pane, "12.0,90", 10);
+            hear(&mut pane, "12.4,90", 20);
+            assert!(said(&pane)[0].0.starts_with(heard), "{:?}", said(&pane));
+            let stored = Stored::decode(&encode(pane.windows(), at(30), since_1970(30)).0).unwrap();
+            let next = program(&layout.replacen(&format!("range: {wide}"), &format!("range: {range}"), 1));
+            assert_eq!(Pane::new(Arc::clone(&next), at(0)).recall(&stored, at(0), &time(60)), usize::from(place < 2));
+            pane.swap(next, at(30));
+            pane.update(at(30), &time(30));
+            assert_eq!(said(&pane)[0].0.starts_with(heard), place < 2, "{range}: {:?}", said(&pane));
+        }
+    }
+}
+
 const LOOKING_BACK: &str = "value dew = dew_point(temp, rh)\n\
     value spread = temp - dew range: 0..30\n\
     screen door { text \"{count(spread, 1h):.0}\" size: 9 }\n";

@@ -60,7 +60,7 @@ pub fn compile(layout: &Layout, catalogue: &Catalogue) -> (Option<Program>, Vec<
         screens,
     };
     program.looked_at_closely = program.find_looked_at_closely();
-    program.histories = pasts(&program, &layout.histories);
+    program.histories = pasts(&program, layout);
     ((!failed).then_some(program), compiler.findings)
 }
 

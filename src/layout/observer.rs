@@ -397,8 +397,9 @@ impl Observer {
         }
         for (index, Past { lookback, .. }) in program.histories.iter().enumerate() {
             let is_same = |old: &Past| old.lookback.span == lookback.span && old.lookback.identity == lookback.identity;
-            if let Some(from) = before.histories.iter().position(is_same) {
-                self.histories[index] = old.histories[from].clone().holding(lookback.hold);
+            let from = before.histories.iter().position(is_same);
+            if let Some(history) = from.and_then(|from| old.histories[from].seen_by(lookback)) {
+                self.histories[index] = history;
             }
         }
     }

@@ -5,7 +5,8 @@
 use std::collections::BTreeSet;
 
 use crate::digest::digest;
-use crate::formulas::{Input, Observed, Source};
+use crate::formulas::{Bounds, Input, Observed, Source};
+use crate::language::model::Layout;
 use crate::readings::history::{Lookback, Span as Window};
 
 use super::program::{Inputs, Program};
@@ -53,7 +54,8 @@ impl Program {
 }
 
 /// The pasts that a layout looks back at, in its order.
-pub(super) fn pasts(program: &Program, histories: &[(Source, Window)]) -> Vec<Past> {
+pub(super) fn pasts(program: &Program, layout: &Layout) -> Vec<Past> {
+    let histories = &layout.histories;
     let past = |(source, span): &(Source, Window)| {
         let behind = behind(program, *source);
         let mut readings = Inputs::default();
@@ -74,7 +76,11 @@ pub(super) fn pasts(program: &Program, histories: &[(Source, Window)]) -> Vec<Pa
                 format!("{} {}", program.values[*value].name, digest(computation))
             }
         };
-        Past { source: *source, lookback: Lookback { identity, span: *span, hold }, readings }
+        let Bounds { low, high } = match source {
+            Source::Reading(reading) => layout.readings[*reading].bounds,
+            Source::Value(value) => layout.values[*value].bounds,
+        };
+        Past { source: *source, lookback: Lookback { identity, span: *span, hold, bounds: (low, high) }, readings }
     };
     histories.iter().map(past).collect()
 }

@@ -58,6 +58,8 @@ pub struct Lookback {
     pub span: Span,
     /// How long a number holds while no other is heard; `None` for ever.
     pub hold: Option<Duration>,
+    /// The least and the greatest number there can be: what was shown to fit has room for no other.
+    pub bounds: (f64, f64),
 }
 
 /// A window of numbers.
@@ -238,10 +240,18 @@ impl History {
         self.last = Some((now + self.ahead, number));
     }
 
-    /// The same window of a reading whose numbers hold for another time.
-    pub fn holding(mut self, hold: Option<Duration>) -> Self {
-        self.hold = hold;
-        self
+    /// The same window as it looks back from another place, unless something in it cannot be there.
+    pub fn seen_by(&self, lookback: &Lookback) -> Option<Self> {
+        let (low, high) = lookback.bounds;
+        let inside = |number: f64| low <= number && number <= high;
+        // Sums are rounded, and a day with an hour twice is the longest part.
+        let hours = if self.span == Span::Today { 25.0 } else { self.part() as f64 / 3.6e12 } * (1.0 + 1e-6);
+        let fits = |part: &Part| {
+            let heard = part.count == 0 || (inside(part.least) && inside(part.greatest));
+            heard && low.min(0.0) * hours <= part.area && part.area <= high.max(0.0) * hours
+        };
+        let fits = self.parts.iter().all(fits) && self.last.is_none_or(|(_, number)| inside(number));
+        fits.then(|| Self { hold: lookback.hold, ..self.clone() })
     }
 
     /// The parts, oldest first.

@@ -242,7 +242,8 @@ fn recall(bytes: &[u8]) {
     let (spec, spans) = past();
     let at = |seconds| Moment::at(Duration::from_secs(seconds));
     for span in spans {
-        let lookback = Lookback { identity: spec.identity(), span, hold: spec.stale };
+        let bounds = (f64::NEG_INFINITY, f64::INFINITY);
+        let lookback = Lookback { identity: spec.identity(), span, hold: spec.stale, bounds };
         for time in [0, 1_795_000_000, 1_795_000_700, 1_795_100_000, u64::from(u32::MAX) * 4] {
             for now in [0, 5, 3_000_000_000] {
                 let Some(mut history) = stored.window(&lookback, at(now), Duration::from_secs(time), 7) else {

@@ -232,7 +232,8 @@ impl Stored {
     /// The window that looks back like this, as it is at `now` after a silence since it was stored. `time` is the civil time since
     /// 1970 in Greenwich, on the local day of the number `day`.
     ///
-    /// `None` where it was not stored, where everything in it is too old, and where the civil clock was set back.
+    /// `None` where it was not stored, where everything in it is too old, where a number is out of bounds, and where the civil clock was set
+    /// back.
     pub fn window(&self, lookback: &Lookback, now: Moment, time: Duration, day: u64) -> Option<History> {
         let silence = time.checked_sub(self.written)?;
         let span = lookback.span;
@@ -268,7 +269,7 @@ impl Stored {
         history.ahead = (stored + silence).since(now);
         history.last = window.last.map(|(age, number)| (Moment::at(Duration::from_nanos(own - age)), number));
         history.settled = stored;
-        Some(history)
+        history.seen_by(lookback)
     }
 }
 
@@ -290,7 +291,7 @@ mod tests {
     }
 
     fn back_to(span: Span, hold: Option<Duration>) -> Lookback {
-        Lookback { identity: "temp".into(), span, hold }
+        Lookback { identity: "temp".into(), span, hold, bounds: (f64::NEG_INFINITY, f64::INFINITY) }
     }
 
     fn filled(span: Span, hold: Option<Duration>, samples: &[(u64, f64)]) -> History {
@@ -448,7 +449,11 @@ mod tests {
         let stored = stored(&same, &history, at(1410));
         let found = |lookback: &Lookback| stored.window(lookback, at(0), WRITTEN, DAY).is_some();
         assert!(found(&same) && found(&back_to(WINDOW, None)));
-        assert!(!found(&Lookback { identity: "rh".into(), ..same }));
+        assert!(!found(&Lookback { identity: "rh".into(), ..same.clone() }));
+        // From 12 to 18.
+        for (bounds, fits) in [((12.0, 18.0), true), ((12.1, 18.0), false), ((12.0, 17.9), false)] {
+            assert_eq!(found(&Lookback { bounds, ..same.clone() }), fits);
+        }
         assert!(!found(&back_to(Span::Last(Duration::from_secs(1441)), None)) && !found(&back_to(Span::Today, None)));
     }
 
