@@ -57,7 +57,7 @@ pub type Given<'a> = Known<'a, Evaluated>;
 pub type Limits<'a> = Known<'a, Bounds>;
 
 /// One thing that an expression looks at itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Input {
     /// The reading with this index.
     Reading(usize),
@@ -211,25 +211,6 @@ impl Compiled {
             }
             Compiled::If(parts) => parts.iter().for_each(|part| part.inputs(found)),
             Compiled::Call(_, arguments) => arguments.iter().for_each(|argument| argument.inputs(found)),
-        }
-    }
-
-    /// What is computed, in characters that are the same for the same computation; `name` gives those for what it looks at.
-    pub fn spelled(&self, name: &dyn Fn(Input) -> String) -> String {
-        let each = |parts: &[Compiled]| parts.iter().map(|part| part.spelled(name)).collect::<Vec<_>>().join(", ");
-        match self {
-            Compiled::Constant(number) => number.to_string(),
-            Compiled::Reading(index) => name(Input::Reading(*index)),
-            Compiled::Observed(index) => name(Input::Observed(*index)),
-            Compiled::Value(index) => name(Input::Value(*index)),
-            Compiled::Convert(inner, conversion) => format!("({} by {conversion:?})", inner.spelled(name)),
-            Compiled::Not(inner) => format!("not ({})", inner.spelled(name)),
-            Compiled::Binary(operator, left, right) => {
-                format!("({} {operator:?} {})", left.spelled(name), right.spelled(name))
-            }
-            Compiled::If(parts) => format!("if({})", each(parts.as_slice())),
-            Compiled::Interpolate(inner, curve) => format!("({} on {curve:?})", inner.spelled(name)),
-            Compiled::Call(function, arguments) => format!("{}({})", function.name, each(arguments)),
         }
     }
 }

@@ -19,6 +19,11 @@ impl Curve {
         ((2..=Self::MOST_POINTS).contains(&points.len()) && rising).then(|| Self(points.into()))
     }
 
+    /// The points.
+    pub fn points(&self) -> &[(f64, f64)] {
+        &self.0
+    }
+
     /// The curve's height at `x`.
     pub fn at(&self, x: f64) -> f64 {
         let next = self.0.partition_point(|(from, _)| *from <= x);

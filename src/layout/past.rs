@@ -2,10 +2,8 @@
 //!
 //! What enters are a program and what its layout looks back at; what leaves is plain data that belongs to the program.
 
-use std::collections::BTreeSet;
-
 use crate::digest::digest;
-use crate::formulas::{Bounds, Input, Observed, Source};
+use crate::formulas::{Bounds, Compiled, Deadline, Input, Observed, Source};
 use crate::language::model::Layout;
 use crate::readings::history::{Lookback, Span as Window};
 
@@ -36,125 +34,196 @@ pub(super) struct ComputedPast {
 impl Program {
     /// The pasts of values, in the order in which the values are computed.
     pub(super) fn computed_pasts(&self) -> Vec<ComputedPast> {
-        let mut looking = vec![Vec::new(); self.histories.len()];
-        for (place, observed) in self.observed.iter().enumerate() {
-            if let Observed::Window { history, .. } | Observed::Characteristic { history, .. } = observed {
-                looking[*history].push(place);
+        let mut computed = Vec::new();
+        for value in 0..self.values.len() {
+            for (history, past) in self.histories.iter().enumerate() {
+                if past.source != Source::Value(value) {
+                    continue;
+                }
+                let looks = |place: &usize| match &self.observed[*place] {
+                    Observed::Window { history: of, .. } | Observed::Characteristic { history: of, .. } => {
+                        *of == history
+                    }
+                    _ => false,
+                };
+                let observed = (0..self.observed.len()).filter(looks).collect();
+                computed.push(ComputedPast { history, value, observed });
             }
         }
-        let pasts = self.histories.iter().zip(looking).enumerate();
-        let of_value = |(history, (past, observed)): (usize, (&Past, Vec<usize>))| match past.source {
-            Source::Value(value) => Some(ComputedPast { history, value, observed }),
-            Source::Reading(_) => None,
-        };
-        let mut computed: Vec<ComputedPast> = pasts.filter_map(of_value).collect();
-        computed.sort_by_key(|past| past.value);
         computed
     }
 }
 
 /// The pasts that a layout looks back at, in its order.
 pub(super) fn pasts(program: &Program, layout: &Layout) -> Vec<Past> {
-    let histories = &layout.histories;
     let past = |(source, span): &(Source, Window)| {
-        let behind = behind(program, *source);
+        let mut behind =
+            Behind { program, histories: &layout.histories, found: Inputs::default(), spelled: String::new() };
+        behind.look(*source);
         let mut readings = Inputs::default();
         let mut hold = None;
-        for input in &behind {
-            if let Input::Reading(reading) = input {
-                readings.insert(*reading);
-                // What is computed holds no longer than what it is computed from.
-                let limits = [hold, program.readings[*reading].stale];
-                hold = limits.into_iter().flatten().min();
-            }
+        for (reading, spec) in
+            program.readings.iter().enumerate().filter(|(reading, _)| behind.found.contains(*reading))
+        {
+            readings.insert(reading);
+            // What is computed holds no longer than what it is computed from.
+            hold = [hold, spec.stale].into_iter().flatten().min();
         }
-        let identity = match source {
-            Source::Reading(reading) => program.readings[*reading].identity(),
+        let (identity, Bounds { low, high }) = match *source {
+            Source::Reading(reading) => (program.readings[reading].identity(), layout.readings[reading].bounds),
             // What it is computed from may be the whole file.
             Source::Value(value) => {
-                let computation = computation(program, histories, *value, &behind);
-                format!("{} {}", program.values[*value].name, digest(computation))
+                let name = &program.values[value].name;
+                (format!("{name} {}", digest(&behind.spelled)), layout.values[value].bounds)
             }
-        };
-        let Bounds { low, high } = match source {
-            Source::Reading(reading) => layout.readings[*reading].bounds,
-            Source::Value(value) => layout.values[*value].bounds,
         };
         Past { source: *source, lookback: Lookback { identity, span: *span, hold, bounds: (low, high) }, readings }
     };
-    histories.iter().map(past).collect()
+    layout.histories.iter().map(past).collect()
 }
 
-/// All that numbers come from, themselves included.
-fn behind(program: &Program, source: Source) -> BTreeSet<Input> {
-    let mut behind = BTreeSet::new();
-    let mut waiting = vec![Input::from(source)];
-    while let Some(input) = waiting.pop() {
-        if !behind.insert(input) {
-            continue;
-        }
-        match input {
-            Input::Reading(_) => {}
-            Input::Value(value) => program.values[value].formula.inputs(&mut |input| waiting.push(input)),
-            Input::Observed(observed) => match &program.observed[observed] {
-                Observed::Window { source, .. } | Observed::Characteristic { source, .. } => {
-                    waiting.push((*source).into())
+/// What numbers come from, and how, in characters that follow the names and not the places in the file.
+struct Behind<'a> {
+    program: &'a Program,
+    histories: &'a [(Source, Window)],
+    /// Readings, observations and values, counted in this order.
+    found: Inputs,
+    spelled: String,
+}
+
+impl Behind<'_> {
+    /// Looks at a reading or a value, and at all that it comes from.
+    fn look(&mut self, source: Source) {
+        let program = self.program;
+        let (readings, observed) = (program.readings.len(), program.observed.len());
+        let mut waiting = vec![Input::from(source)];
+        while let Some(input) = waiting.pop() {
+            let place = match input {
+                Input::Reading(reading) => reading,
+                Input::Observed(index) => readings + index,
+                Input::Value(value) => readings + observed + value,
+            };
+            if self.found.contains(place) {
+                continue;
+            }
+            self.found.insert(place);
+            match input {
+                Input::Reading(reading) => {
+                    let spec = &program.readings[reading];
+                    self.spell(&spec.name, &[]);
+                    self.spell(&spec.identity(), &[]);
                 }
-                Observed::Age(reading) | Observed::Rejects(reading) => waiting.push(Input::Reading(*reading)),
-                Observed::Since(condition) => condition.inputs(&mut |input| waiting.push(input)),
-                Observed::Until(_)
-                | Observed::Link
-                | Observed::TimeOfDay
-                | Observed::Sun { .. }
-                | Observed::MoonPhase => {}
-            },
+                Input::Value(value) => {
+                    let value = &program.values[value];
+                    self.spell(&value.name, &[]);
+                    self.spell_formula(&value.formula);
+                    value.formula.inputs(&mut |input| waiting.push(input));
+                }
+                Input::Observed(index) => match &program.observed[index] {
+                    Observed::Window { source, .. } | Observed::Characteristic { source, .. } => {
+                        waiting.push((*source).into());
+                    }
+                    Observed::Age(reading) | Observed::Rejects(reading) => waiting.push(Input::Reading(*reading)),
+                    Observed::Since(condition) => condition.inputs(&mut |input| waiting.push(input)),
+                    Observed::Until(_)
+                    | Observed::Link
+                    | Observed::TimeOfDay
+                    | Observed::Sun { .. }
+                    | Observed::MoonPhase => {}
+                },
+            }
         }
     }
-    behind
-}
 
-/// How a value is computed and from what, in characters that do not tell where in the file anything stands.
-fn computation(program: &Program, histories: &[(Source, Window)], value: usize, behind: &BTreeSet<Input>) -> String {
-    let spelled = |value: usize| {
-        let value = &program.values[value];
-        format!("{} = {}", value.name, value.formula.spelled(&|input| spell(program, histories, input)))
-    };
-    let mut rest: Vec<String> = behind
-        .iter()
-        .filter_map(|input| match input {
-            Input::Reading(reading) => {
-                let spec = &program.readings[*reading];
-                Some(format!("{}: {}", spec.name, spec.identity()))
+    /// Appends a word and numbers.
+    fn spell(&mut self, word: &str, numbers: &[u64]) {
+        self.spelled.push_str(word);
+        for number in numbers {
+            self.spelled.push(' ');
+            self.spelled.push_str(&number.to_string());
+        }
+        self.spelled.push(';');
+    }
+
+    fn spell_formula(&mut self, formula: &Compiled) {
+        match formula {
+            Compiled::Constant(number) => self.spell("number", &[number.to_bits()]),
+            Compiled::Reading(reading) => self.spell(&self.program.readings[*reading].name, &[]),
+            Compiled::Value(value) => self.spell(&self.program.values[*value].name, &[]),
+            Compiled::Observed(observed) => self.spell_observed(&self.program.observed[*observed]),
+            Compiled::Convert(inner, conversion) => {
+                self.spell("convert", &[conversion.apply(0.0).to_bits(), conversion.apply(1.0).to_bits()]);
+                self.spell_formula(inner);
             }
-            Input::Value(other) if *other != value => Some(spelled(*other)),
-            Input::Value(_) | Input::Observed(_) => None,
-        })
-        .collect();
-    rest.sort();
-    [spelled(value)].into_iter().chain(rest).collect::<Vec<_>>().join("; ")
-}
+            Compiled::Not(inner) => {
+                self.spell("not", &[]);
+                self.spell_formula(inner);
+            }
+            Compiled::Binary(operator, left, right) => {
+                self.spell("operator", &[*operator as u64]);
+                self.spell_formula(left);
+                self.spell_formula(right);
+            }
+            Compiled::If(parts) => {
+                self.spell("if", &[]);
+                parts.iter().for_each(|part| self.spell_formula(part));
+            }
+            Compiled::Interpolate(inner, curve) => {
+                let points = curve.points().iter().flat_map(|(x, y)| [x.to_bits(), y.to_bits()]);
+                self.spell("interpolate", &points.collect::<Vec<u64>>());
+                self.spell_formula(inner);
+            }
+            Compiled::Call(function, arguments) => {
+                self.spell(function.name, &[]);
+                arguments.iter().for_each(|argument| self.spell_formula(argument));
+            }
+        }
+    }
 
-/// What an expression looks at: names, or what is observed of them.
-fn spell(program: &Program, histories: &[(Source, Window)], input: Input) -> String {
-    let spell = |input| spell(program, histories, input);
-    match input {
-        Input::Reading(reading) => program.readings[reading].name.clone(),
-        Input::Value(value) => program.values[value].name.clone(),
-        Input::Observed(observed) => match &program.observed[observed] {
+    fn spell_observed(&mut self, observed: &Observed) {
+        match observed {
             Observed::Window { history, source, figure } => {
-                format!("{figure:?}({}, {:?})", spell((*source).into()), histories[*history].1)
+                let length = match self.histories[*history].1 {
+                    Window::Last(length) => length.as_secs(),
+                    Window::Today => 0,
+                };
+                self.spell("window", &[*figure as u64, length]);
+                self.spell_source(*source);
             }
             Observed::Characteristic { source, conversion, .. } => {
-                format!("Characteristic({}, {conversion:?})", spell((*source).into()))
+                self.spell("characteristic", &[conversion.apply(0.0).to_bits(), conversion.apply(1.0).to_bits()]);
+                self.spell_source(*source);
             }
-            Observed::Age(reading) => format!("Age({})", spell(Input::Reading(*reading))),
-            Observed::Rejects(reading) => format!("Rejects({})", spell(Input::Reading(*reading))),
-            Observed::Since(condition) => format!("Since({})", condition.spelled(&spell)),
-            other @ (Observed::Until(_)
-            | Observed::Link
-            | Observed::TimeOfDay
-            | Observed::Sun { .. }
-            | Observed::MoonPhase) => format!("{other:?}"),
-        },
+            Observed::Age(reading) => {
+                self.spell("age", &[]);
+                self.spell_source(Source::Reading(*reading));
+            }
+            Observed::Rejects(reading) => {
+                self.spell("rejects", &[]);
+                self.spell_source(Source::Reading(*reading));
+            }
+            Observed::Since(condition) => {
+                self.spell("since", &[]);
+                self.spell_formula(condition);
+            }
+            Observed::Until(Deadline::Daily(at)) => self.spell("daily", &[at.hour() as u64, at.minute() as u64]),
+            Observed::Until(Deadline::Once(at)) => {
+                let date = [at.year() as u64, at.month() as u64, at.day() as u64];
+                self.spell("once", &[date[0], date[1], date[2], at.hour() as u64, at.minute() as u64]);
+            }
+            Observed::Link => self.spell("link", &[]),
+            Observed::TimeOfDay => self.spell("time", &[]),
+            Observed::Sun { event, latitude, longitude } => {
+                self.spell("sun", &[*event as u64, latitude.to_bits(), longitude.to_bits()]);
+            }
+            Observed::MoonPhase => self.spell("moon", &[]),
+        }
+    }
+
+    fn spell_source(&mut self, source: Source) {
+        match source {
+            Source::Reading(reading) => self.spell(&self.program.readings[reading].name, &[]),
+            Source::Value(value) => self.spell(&self.program.values[value].name, &[]),
+        }
     }
 }

@@ -121,7 +121,7 @@ impl Renderer {
                 }
             }
         }
-        heard.sort_by_key(|(when, reading, _)| (*when, *reading));
+        heard.sort_unstable_by_key(|(when, reading, _)| (*when, *reading));
         for together in heard.chunk_by(|one, next| one.0 == next.0) {
             for (when, reading, number) in together {
                 self.hear(*reading, *number, *when);
