@@ -181,7 +181,7 @@ pub enum Part {
 }
 
 /// A set of readings, of what is observed of them and of their histories, by index, in this order.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default)]
 pub struct Inputs(Vec<u64>);
 
 impl Inputs {
@@ -232,7 +232,7 @@ impl Inputs {
 
     /// Takes all readings out.
     pub fn clear(&mut self) {
-        self.0.fill(0);
+        self.0.clear();
     }
 }
 
