@@ -397,9 +397,9 @@ impl Observer {
         }
         for (index, Past { lookback, .. }) in program.histories.iter().enumerate() {
             let is_same = |old: &Past| old.lookback.span == lookback.span && old.lookback.identity == lookback.identity;
-            let from = before.histories.iter().position(is_same);
-            if let Some(history) = from.and_then(|from| old.histories[from].seen_by(lookback)) {
-                self.histories[index] = history;
+            let history = before.histories.iter().position(is_same).map(|from| &old.histories[from]);
+            if let Some(history) = history.filter(|history| history.lies_within(lookback.bounds)) {
+                self.histories[index] = history.clone().holding(lookback.hold);
             }
         }
     }

@@ -240,9 +240,14 @@ impl History {
         self.last = Some((now + self.ahead, number));
     }
 
-    /// The same window as it looks back from another place, unless something in it cannot be there.
-    pub fn seen_by(&self, lookback: &Lookback) -> Option<Self> {
-        let (low, high) = lookback.bounds;
+    /// The same window of numbers that hold for another time.
+    pub fn holding(mut self, hold: Option<Duration>) -> Self {
+        self.hold = hold;
+        self
+    }
+
+    /// Whether everything in it is of numbers between `low` and `high`.
+    pub fn lies_within(&self, (low, high): (f64, f64)) -> bool {
         let inside = |number: f64| low <= number && number <= high;
         // Sums are rounded, and a day with an hour twice is the longest part.
         let hours = if self.span == Span::Today { 25.0 } else { self.part() as f64 / 3.6e12 } * (1.0 + 1e-6);
@@ -250,8 +255,7 @@ impl History {
             let heard = part.count == 0 || (inside(part.least) && inside(part.greatest));
             heard && low.min(0.0) * hours <= part.area && part.area <= high.max(0.0) * hours
         };
-        let fits = self.parts.iter().all(fits) && self.last.is_none_or(|(_, number)| inside(number));
-        fits.then(|| Self { hold: lookback.hold, ..self.clone() })
+        self.parts.iter().all(fits) && self.last.is_none_or(|(_, number)| inside(number))
     }
 
     /// The parts, oldest first.

@@ -269,7 +269,7 @@ impl Stored {
         history.ahead = (stored + silence).since(now);
         history.last = window.last.map(|(age, number)| (Moment::at(Duration::from_nanos(own - age)), number));
         history.settled = stored;
-        history.seen_by(lookback)
+        history.lies_within(lookback.bounds).then_some(history)
     }
 }
 
