@@ -1,4 +1,4 @@
-//! The past of computed values: the same as that of a reading with the same numbers, added to once a message, kept over a change of the
+//! The past of computed values: the same as that of a reading with the same numbers, added to once for what came together, kept over a change of the
 //! layout and over a restart, and forgotten when something else is computed.
 
 use std::path::Path;
@@ -112,7 +112,7 @@ fn a_past_of_a_past_is_never_ahead_of_it() {
 }
 
 #[test]
-fn a_message_is_one_number_and_what_cannot_be_believed_is_none() {
+fn what_comes_together_is_one_number_and_what_cannot_be_believed_is_none() {
     let layout = format!(
         "{READINGS}value spread = temp - dew_point(temp, rh)\n\
          screen door {{ text \"{{count(spread, 1h):.0}} {{highest(spread, 1h):.1}}\" size: 9 }}\n"
@@ -171,7 +171,8 @@ fn it_goes_on_in_a_layout_that_computes_the_same() {
         "reading temp",
         "reading door from: \"cellar/ripening/door\" range: 0..1\nvalue shut = door == 0\nreading temp",
     );
-    let moved = moved.replace("size: 9 }", "size: 12 when: shut }");
+    let moved =
+        moved.replace("size: 9 }", "size: 12 when: shut }").replace("dew", "point").replace("point_point", "dew_point");
     let another = layout.replace("temp - dew", "dew - temp").replace("0..30", "-30..0");
     let behind = layout.replace("dew_point(temp, rh)", "frost_point(temp, rh)");
     let elsewhere = layout.replace("column(2)", "column(3)");

@@ -2,9 +2,12 @@
 //!
 //! What enters are a program and what its layout looks back at; what leaves is plain data that belongs to the program.
 
+use std::fmt::{Arguments, Write};
+
 use crate::digest::digest;
-use crate::formulas::{Bounds, Compiled, Deadline, Input, Observed, Source};
+use crate::formulas::{Bounds, Compiled, Deadline, Observed, Source};
 use crate::language::model::Layout;
+use crate::readings::ReadingSpec;
 use crate::readings::history::{Lookback, Span as Window};
 
 use super::program::{Inputs, Program};
@@ -56,174 +59,122 @@ impl Program {
 
 /// The pasts that a layout looks back at, in its order.
 pub(super) fn pasts(program: &Program, layout: &Layout) -> Vec<Past> {
+    let identities = Identities::new(program, &layout.histories);
     let past = |(source, span): &(Source, Window)| {
-        let mut behind =
-            Behind { program, histories: &layout.histories, found: Inputs::default(), spelled: String::new() };
-        behind.look(*source);
-        let mut readings = Inputs::default();
-        let mut hold = None;
-        for (reading, spec) in
-            program.readings.iter().enumerate().filter(|(reading, _)| behind.found.contains(*reading))
-        {
-            readings.insert(reading);
-            // What is computed holds no longer than what it is computed from.
-            hold = [hold, spec.stale].into_iter().flatten().min();
-        }
-        let (identity, Bounds { low, high }) = match *source {
-            Source::Reading(reading) => (program.readings[reading].identity(), layout.readings[reading].bounds),
-            // What it is computed from may be the whole file.
+        let (behind, Bounds { low, high }) = match *source {
+            Source::Reading(reading) => (vec![reading], layout.readings[reading].bounds),
             Source::Value(value) => {
-                let name = &program.values[value].name;
-                (format!("{name} {}", digest(&behind.spelled)), layout.values[value].bounds)
+                (program.readings_behind(&program.values[value].inputs), layout.values[value].bounds)
             }
         };
+        // What is computed holds no longer than what it is computed from.
+        let hold = behind.iter().filter_map(|reading| program.readings[*reading].stale).min();
+        let mut readings = Inputs::default();
+        behind.into_iter().for_each(|reading| readings.insert(reading));
+        let identity = identities.of(*source).to_string();
         Past { source: *source, lookback: Lookback { identity, span: *span, hold, bounds: (low, high) }, readings }
     };
     layout.histories.iter().map(past).collect()
 }
 
-/// What numbers come from, and how, in characters that follow the names and not the places in the file.
-struct Behind<'a> {
+/// What makes numbers the same numbers: of a reading, how it is heard; of a value, how it is computed from what has an identity itself. So
+/// neither names count, nor where in the file anything stands.
+struct Identities<'a> {
     program: &'a Program,
     histories: &'a [(Source, Window)],
-    /// Readings, observations and values, counted in this order.
-    found: Inputs,
-    spelled: String,
+    readings: Vec<String>,
+    values: Vec<String>,
 }
 
-impl Behind<'_> {
-    /// Looks at a reading or a value, and at all that it comes from.
-    fn look(&mut self, source: Source) {
-        let program = self.program;
-        let (readings, observed) = (program.readings.len(), program.observed.len());
-        let mut waiting = vec![Input::from(source)];
-        while let Some(input) = waiting.pop() {
-            let place = match input {
-                Input::Reading(reading) => reading,
-                Input::Observed(index) => readings + index,
-                Input::Value(value) => readings + observed + value,
-            };
-            if self.found.contains(place) {
-                continue;
-            }
-            self.found.insert(place);
-            match input {
-                Input::Reading(reading) => {
-                    let spec = &program.readings[reading];
-                    self.spell(&spec.name, &[]);
-                    self.spell(&spec.identity(), &[]);
-                }
-                Input::Value(value) => {
-                    let value = &program.values[value];
-                    self.spell(&value.name, &[]);
-                    self.spell_formula(&value.formula);
-                    value.formula.inputs(&mut |input| waiting.push(input));
-                }
-                Input::Observed(index) => match &program.observed[index] {
-                    Observed::Window { source, .. } | Observed::Characteristic { source, .. } => {
-                        waiting.push((*source).into());
-                    }
-                    Observed::Age(reading) | Observed::Rejects(reading) => waiting.push(Input::Reading(*reading)),
-                    Observed::Since(condition) => condition.inputs(&mut |input| waiting.push(input)),
-                    Observed::Until(_)
-                    | Observed::Link
-                    | Observed::TimeOfDay
-                    | Observed::Sun { .. }
-                    | Observed::MoonPhase => {}
-                },
-            }
+impl<'a> Identities<'a> {
+    /// Those of all readings, and of values as far as a past needs them: each looks only at what stands before it.
+    fn new(program: &'a Program, histories: &'a [(Source, Window)]) -> Self {
+        let readings = program.readings.iter().map(ReadingSpec::identity).collect();
+        let mut identities = Self { program, histories, readings, values: Vec::new() };
+        let end = |(source, _): &(Source, Window)| if let Source::Value(value) = source { value + 1 } else { 0 };
+        for value in &program.values[..histories.iter().map(end).max().unwrap_or(0)] {
+            let mut text = String::new();
+            identities.spell(&value.formula, &mut text);
+            identities.values.push(digest(text));
+        }
+        identities
+    }
+
+    fn of(&self, source: Source) -> &str {
+        match source {
+            Source::Reading(reading) => &self.readings[reading],
+            Source::Value(value) => &self.values[value],
         }
     }
 
-    /// Appends a word and numbers.
-    fn spell(&mut self, word: &str, numbers: &[u64]) {
-        self.spelled.push_str(word);
-        for number in numbers {
-            self.spelled.push(' ');
-            self.spelled.push_str(&number.to_string());
-        }
-        self.spelled.push(';');
-    }
-
-    fn spell_formula(&mut self, formula: &Compiled) {
+    /// Appends words that stand for what is computed, each operation before what it is of.
+    fn spell(&self, formula: &Compiled, text: &mut String) {
         match formula {
-            Compiled::Constant(number) => self.spell("number", &[number.to_bits()]),
-            Compiled::Reading(reading) => self.spell(&self.program.readings[*reading].name, &[]),
-            Compiled::Value(value) => self.spell(&self.program.values[*value].name, &[]),
-            Compiled::Observed(observed) => self.spell_observed(&self.program.observed[*observed]),
+            Compiled::Constant(number) => word(text, format_args!("{number}")),
+            Compiled::Reading(reading) => word(text, format_args!("{}", self.readings[*reading])),
+            Compiled::Value(value) => word(text, format_args!("{}", self.values[*value])),
+            Compiled::Observed(observed) => self.spell_observed(&self.program.observed[*observed], text),
             Compiled::Convert(inner, conversion) => {
-                self.spell("convert", &[conversion.apply(0.0).to_bits(), conversion.apply(1.0).to_bits()]);
-                self.spell_formula(inner);
+                word(text, format_args!("converted {} {}", conversion.apply(0.0), conversion.apply(1.0)));
+                self.spell(inner, text);
             }
             Compiled::Not(inner) => {
-                self.spell("not", &[]);
-                self.spell_formula(inner);
+                word(text, format_args!("not"));
+                self.spell(inner, text);
             }
             Compiled::Binary(operator, left, right) => {
-                self.spell("operator", &[*operator as u64]);
-                self.spell_formula(left);
-                self.spell_formula(right);
+                word(text, format_args!("{operator:?}"));
+                self.spell(left, text);
+                self.spell(right, text);
             }
             Compiled::If(parts) => {
-                self.spell("if", &[]);
-                parts.iter().for_each(|part| self.spell_formula(part));
+                word(text, format_args!("if"));
+                parts.iter().for_each(|part| self.spell(part, text));
             }
             Compiled::Interpolate(inner, curve) => {
-                let points = curve.points().iter().flat_map(|(x, y)| [x.to_bits(), y.to_bits()]);
-                self.spell("interpolate", &points.collect::<Vec<u64>>());
-                self.spell_formula(inner);
+                curve.points().iter().for_each(|(x, y)| word(text, format_args!("through {x} {y}")));
+                self.spell(inner, text);
             }
             Compiled::Call(function, arguments) => {
-                self.spell(function.name, &[]);
-                arguments.iter().for_each(|argument| self.spell_formula(argument));
+                word(text, format_args!("{}", function.name));
+                arguments.iter().for_each(|argument| self.spell(argument, text));
             }
         }
     }
 
-    fn spell_observed(&mut self, observed: &Observed) {
+    fn spell_observed(&self, observed: &Observed, text: &mut String) {
         match observed {
             Observed::Window { history, source, figure } => {
-                let length = match self.histories[*history].1 {
-                    Window::Last(length) => length.as_secs(),
-                    Window::Today => 0,
+                let seconds = match self.histories[*history].1 {
+                    Window::Last(length) => length.as_secs_f64(),
+                    Window::Today => 0.0,
                 };
-                self.spell("window", &[*figure as u64, length]);
-                self.spell_source(*source);
+                word(text, format_args!("{figure:?} {seconds} {}", self.of(*source)));
             }
             Observed::Characteristic { source, conversion, .. } => {
-                self.spell("characteristic", &[conversion.apply(0.0).to_bits(), conversion.apply(1.0).to_bits()]);
-                self.spell_source(*source);
+                let (zero, one) = (conversion.apply(0.0), conversion.apply(1.0));
+                word(text, format_args!("characteristic {zero} {one} {}", self.of(*source)));
             }
-            Observed::Age(reading) => {
-                self.spell("age", &[]);
-                self.spell_source(Source::Reading(*reading));
-            }
-            Observed::Rejects(reading) => {
-                self.spell("rejects", &[]);
-                self.spell_source(Source::Reading(*reading));
-            }
+            Observed::Age(reading) => word(text, format_args!("age {}", self.readings[*reading])),
+            Observed::Rejects(reading) => word(text, format_args!("rejects {}", self.readings[*reading])),
             Observed::Since(condition) => {
-                self.spell("since", &[]);
-                self.spell_formula(condition);
+                word(text, format_args!("since"));
+                self.spell(condition, text);
             }
-            Observed::Until(Deadline::Daily(at)) => self.spell("daily", &[at.hour() as u64, at.minute() as u64]),
-            Observed::Until(Deadline::Once(at)) => {
-                let date = [at.year() as u64, at.month() as u64, at.day() as u64];
-                self.spell("once", &[date[0], date[1], date[2], at.hour() as u64, at.minute() as u64]);
-            }
-            Observed::Link => self.spell("link", &[]),
-            Observed::TimeOfDay => self.spell("time", &[]),
+            Observed::Until(Deadline::Daily(at)) => word(text, format_args!("until {at}")),
+            Observed::Until(Deadline::Once(at)) => word(text, format_args!("until {at}")),
+            Observed::Link => word(text, format_args!("link")),
+            Observed::TimeOfDay => word(text, format_args!("time")),
             Observed::Sun { event, latitude, longitude } => {
-                self.spell("sun", &[*event as u64, latitude.to_bits(), longitude.to_bits()]);
+                word(text, format_args!("{event:?} {latitude} {longitude}"));
             }
-            Observed::MoonPhase => self.spell("moon", &[]),
+            Observed::MoonPhase => word(text, format_args!("moon")),
         }
     }
+}
 
-    fn spell_source(&mut self, source: Source) {
-        match source {
-            Source::Reading(reading) => self.spell(&self.program.readings[reading].name, &[]),
-            Source::Value(value) => self.spell(&self.program.values[value].name, &[]),
-        }
-    }
+fn word(text: &mut String, word: Arguments<'_>) {
+    // Writing to a string cannot fail.
+    let _ = text.write_fmt(word);
+    text.push(';');
 }
